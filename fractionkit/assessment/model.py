@@ -1,0 +1,164 @@
+"""The assessed run: what the report, the pictures and the commands read. Nothing here computes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.readings.terms import Correction
+
+Array = NDArray[np.float64]
+Decision = Literal["keep", "recycle", "redistil", "waste"]
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value with its 95 % coverage interval."""
+
+    estimate: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something the user must know, with a stable code and a sentence in plain words."""
+
+    code: str
+    text: str
+
+
+@dataclass(frozen=True)
+class AssessedCut:
+    """One cut: composition by component name (mass fractions), decision and the reason for it in words."""
+
+    name: str
+    mass: float | None  # kg; None where neither mass nor volume with density was given
+    composition: dict[str, Estimate]
+    decision: Decision
+    reason: str
+    probability_meets_target: float | None
+    flags: tuple[Flag, ...] = ()
+
+
+@dataclass(frozen=True)
+class Lot:
+    """The kept cuts combined. ``assay`` is the mass fraction of the target; ``label`` is what may honestly be written."""
+
+    cuts: tuple[str, ...]
+    mass: float
+    assay: Estimate | None
+    probability_meets_target: float
+    meets_target: bool
+    label: tuple[str, ...] = ()  # lines of text
+    not_tested: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Portion:
+    """Cuts that go the same way (recycle, redistil, waste): how many, how much, what is in them on the whole."""
+
+    decision: Decision
+    cuts: tuple[str, ...]
+    mass: float
+    composition: dict[str, Estimate]
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Charge = cuts + residue + hold-up + loss, kg; per component where the charge's composition is known."""
+
+    charge: float | None
+    charge_u: float
+    recovered: float
+    residue: float | None
+    holdup: float | None
+    loss: Estimate | None
+    components: dict[str, dict[str, Estimate]] = field(default_factory=dict)  # component -> {"charge","recovered","loss"}
+
+
+@dataclass(frozen=True)
+class Curve:
+    """What the pictures draw for a pair of components: fractions (m,), and the model's property along it with a band."""
+
+    component: str  # the one whose mass fraction runs along the axis
+    other: str
+    fraction: Array
+    density: Array  # kg/m3 at `temperature`
+    density_u: Array
+    temperature: float
+    bubble: Array  # K at the run's pressure
+    dew: Array
+    straight_density: Array  # volumes adding, handbook values: to compare
+
+
+@dataclass(frozen=True)
+class PlottedReadings:
+    """Readings after correction, for the pictures: arrays (K,), NaN where not taken."""
+
+    head_start: Array
+    head_end: Array
+    density: Array  # moved to Curve.temperature
+    density_u: Array
+    mass: Array
+
+
+@dataclass(frozen=True)
+class Constant:
+    """A constant used, with its source."""
+
+    what: str
+    value: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Caution:
+    """One caution of a substance in the sheet."""
+
+    substance: str
+    kind: str  # "hazard", "exposure limit", "incompatible with", "stabiliser", "law", "distilling", "waste"
+    text: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Finding:
+    """What the run says of an instrument: the error's interval before and after, in SI."""
+
+    instrument: str
+    unit: str
+    before: Estimate
+    after: Estimate
+    text: str
+
+
+@dataclass(frozen=True)
+class Assessment:
+    """Everything `fractionkit assess` has to say of one run."""
+
+    title: str
+    date: str | None
+    source: str
+    components: tuple[str, ...]
+    target: str | None
+    purity: float | None
+    confidence: float | None
+    pressure: float  # Pa at the still
+    pressure_u: float
+    cuts: tuple[AssessedCut, ...]
+    lot: Lot | None
+    portions: tuple[Portion, ...]
+    balance: Balance
+    findings: tuple[Finding, ...]
+    corrections: tuple[Correction, ...]
+    constants: tuple[Constant, ...]
+    cautions: tuple[Caution, ...]
+    flags: tuple[Flag, ...]
+    readings: PlottedReadings
+    curve: Curve | None
+    effective_samples: float
+    consistency: float  # probability of readings at least as discordant as these, were the model true
