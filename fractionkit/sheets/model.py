@@ -1,7 +1,7 @@
 """A run as it was written down, in SI: what `load_run` gives and the other rooms read. Nothing here computes.
 
-Inside, `u` is a standard uncertainty. What the sheet calls ``bias`` and ``repeat`` (95 % half-widths) is stored here as
-standard uncertainties already.
+Inside, `u` is a standard uncertainty. What the sheet calls ``bias`` and ``repeat`` (95 % half-widths) is stored
+here as standard uncertainties already.
 """
 
 from __future__ import annotations
@@ -100,7 +100,8 @@ class IndexEntry:
 class ChargeEntry:
     """The charge, or the residue.
 
-    mass : kg; volume : m3; density : kg/m3, or of kind "specific_gravity" with its basis; density_temperature : K.
+    mass : kg; volume : m3; density : kg/m3, or of kind "specific_gravity" with its basis.
+    density_temperature : K.
     composition : canonical component name -> mass fraction, with the uncertainty that was written.
     """
 
@@ -113,7 +114,7 @@ class ChargeEntry:
 
 @dataclass(frozen=True)
 class TargetEntry:
-    """What is wanted: mass fraction ``purity`` of ``component``, to be held with probability ``confidence``."""
+    """What is wanted: mass fraction ``purity`` of ``component``, held with probability ``confidence``."""
 
     component: str
     purity: float
@@ -140,8 +141,8 @@ class CutTable:
     row : line number in the sheet, the header's line being 1 as an editor shows it.
     head_start, head_end : head temperature while the cut was collected, K, as read.
     mass : kg (never computed from volume); volume : m3.
-    density : kg/m3 where ``density_kind`` is "density"; the dimensionless specific gravity where it is "sg"; NaN where
-        it is "". density_temperature : K of the sample when its density was read.
+    density : kg/m3 where ``density_kind`` is "density"; the dimensionless specific gravity where it is "sg"; NaN
+        where it is "". density_temperature : K of the sample when its density was read.
     sg_basis : (K, 2) temperatures of the sample and of the water in °C, NaN where no specific gravity.
     filled_mass : kg, the vessel weighed full of the cut, in place of a density.
     refractive_index, refractive_temperature [K], pot_temperature [K].
@@ -174,7 +175,7 @@ class CutTable:
 class Run:
     """One distillation as written in run.toml and cuts.csv.
 
-    components : canonical catalogue names in sheet order. ``source`` is the run.toml read, ``folder`` its folder.
+    components : canonical catalogue names in sheet order. source : the run.toml read; folder : its folder.
     holdup : kg left wetting the still.
     """
 
