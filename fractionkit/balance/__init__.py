@@ -1,0 +1,5 @@
+"""Masses of the cuts and the balance of the charge."""
+
+from fractionkit.balance.masses import Closure, Masses, Side, close, cut_masses, weighing_u
+
+__all__ = ["Closure", "Masses", "Side", "close", "cut_masses", "weighing_u"]

@@ -1,0 +1,1 @@
+"""Commands: each parses, calls a room and prints."""

@@ -1,0 +1,231 @@
+"""Joint posterior of a run: compositions of all cuts and the errors that their readings share.
+
+Given the shared errors theta ~ N(0, 1)^p the cuts are independent, and the posterior of each is summed exactly over its
+nodes: Z_k(theta) = sum_g V_g exp(sum_c l_c(f_c(w_g) + J_c(w_g) theta)). What is left is p-dimensional,
+p(theta | readings) ~ exp(-|theta|^2 / 2) prod_k Z_k(theta), near normal: its mode is found by Newton's method with the
+exact gradient and Hessian (Louis, J. R. Stat. Soc. B 44 (1982) 226: second derivative of a log marginal likelihood =
+mean second derivative + covariance of the first), and importance samples are drawn about it with a heavier tail.
+Pseudo-random numbers start from a fixed seed, so the same sheet gives the same answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.composition.channels import Scatter
+from fractionkit.composition.nodes import Nodes
+from fractionkit.errors import ConvergenceError
+
+Array = NDArray[np.float64]
+
+SAMPLES = 512
+TAIL = 20.0  # degrees of freedom of the proposal's t distribution
+LEAST_EFFECTIVE = 40.0
+NEWTON_STEPS = 60
+CHUNK = 1 << 22  # numbers in the largest temporary array: 32 MB
+
+
+@dataclass(frozen=True)
+class Channel:
+    """One kind of reading on the nodes of a block of C cuts.
+
+    prediction : (C, G); errors : (q,) which shared errors move it; jacobian : (C, G, q) change for one standard
+    deviation of each.
+    """
+
+    kind: str
+    scatter: Scatter
+    prediction: Array
+    errors: NDArray[np.intp]
+    jacobian: Array
+
+    def at(self, theta: Array) -> Array:
+        """(p,) -> (C, G), or (S, p) -> (C, G, S): the prediction with these shared errors."""
+        if theta.ndim == 1:
+            return self.prediction + self.jacobian @ theta[self.errors]
+        shape = self.prediction.shape
+        moved = self.jacobian.reshape(-1, len(self.errors)) @ theta[:, self.errors].T
+        return moved.reshape(*shape, -1) + self.prediction[..., None]
+
+
+@dataclass(frozen=True)
+class Block:
+    """Some cuts of the run, with their nodes and channels; ``cuts`` says which."""
+
+    cuts: slice
+    nodes: Nodes
+    channels: tuple[Channel, ...]
+
+    def log_density(self, theta: Array) -> Array:
+        """(p,) -> (C, G), or (S, p) -> (C, G, S): log volume + log likelihood of each node."""
+        total = self.nodes.log_volume if theta.ndim == 1 else self.nodes.log_volume[..., None]
+        for channel in self.channels:
+            total = total + channel.scatter.log_likelihood(channel.at(theta))
+        return total
+
+
+@dataclass(frozen=True)
+class Expansion:
+    """log p(theta | readings) up to a constant, with gradient (p,) and Hessian (p, p); ``fisher`` leaves out the part
+    of the Hessian that can be positive, so that I + fisher is always positive definite.
+    """
+
+    value: float
+    gradient: Array
+    hessian: Array
+    fisher: Array
+
+
+@dataclass(frozen=True)
+class SharedPosterior:
+    """Weighted samples of the shared errors: theta (S, p), weights (S,) summing to one, mode and covariance there."""
+
+    theta: Array
+    weights: Array
+    mode: Array
+    covariance: Array
+    effective: float
+
+    def mean(self) -> Array:
+        """(p,)."""
+        return self.weights @ self.theta
+
+    def sd(self) -> Array:
+        """(p,)."""
+        return np.sqrt(self.weights @ (self.theta - self.mean()) ** 2)
+
+
+def logsumexp(values: Array, axis: int) -> Array:
+    """Logarithm of the sum of exponentials along ``axis``, without overflow."""
+    top = values.max(axis=axis, keepdims=True)
+    top = np.where(np.isfinite(top), top, 0.0)
+    return np.log(np.exp(values - top).sum(axis=axis)) + np.squeeze(top, axis=axis)
+
+
+def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
+    """Value, gradient and Hessian of the log posterior of the shared errors at ``theta`` (p,)."""
+    size = len(theta)
+    value = -0.5 * float(theta @ theta)
+    gradient = -theta.copy()
+    fisher, covariance = np.zeros((size, size)), np.zeros((size, size))
+    for block in blocks:
+        log_density = block.log_density(theta)
+        log_z = logsumexp(log_density, axis=1)
+        value += float(log_z.sum())
+        share = np.exp(log_density - log_z[:, None])
+        slope = np.zeros((*share.shape, size))
+        for channel in block.channels:
+            first, second = channel.scatter.derivatives(channel.at(theta))
+            slope[..., channel.errors] += first[..., None] * channel.jacobian
+            bend = np.maximum(-second, 0.0) * share
+            fisher[np.ix_(channel.errors, channel.errors)] += np.einsum(
+                "kg,kgp,kgq->pq", bend, channel.jacobian, channel.jacobian, optimize=True
+            )
+        mean = np.einsum("kg,kgp->kp", share, slope)
+        gradient += mean.sum(axis=0)
+        flat = (slope * np.sqrt(share)[..., None]).reshape(-1, size)
+        covariance += flat.T @ flat - mean.T @ mean
+    return Expansion(value, gradient, -np.eye(size) - fisher + covariance, fisher)
+
+
+def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
+    """Mode (p,) of the shared errors and the covariance (p, p) of the normal that matches it there.
+
+    Newton's method, each step halved until it climbs; where the Hessian is not negative definite the step uses
+    I + fisher, which is.
+
+    Raises
+    ------
+    ConvergenceError
+        if the gradient does not vanish within the allowed steps.
+
+    """
+    theta = np.zeros(size)
+    here = expand(blocks, theta)
+    for _ in range(NEWTON_STEPS):
+        step, metric = _ascent(here)
+        promise = float(here.gradient @ step)
+        if promise < 1e-6:
+            return theta, np.linalg.inv(metric)
+        length = 1.0
+        while length > 1e-4:
+            there = expand(blocks, theta + length * step)
+            if there.value >= here.value + 1e-4 * length * promise:
+                break
+            length *= 0.5
+        else:
+            return theta, np.linalg.inv(metric)  # as high as rounding lets it climb
+        theta, here = theta + length * step, there
+    raise ConvergenceError("the readings' shared errors could not be found; please report this run sheet")
+
+
+def _ascent(here: Expansion) -> tuple[Array, Array]:
+    exact = -here.hessian
+    values = np.linalg.eigvalsh(exact)
+    metric = exact if values[0] > 0.05 else np.eye(len(exact)) + here.fisher
+    return np.linalg.solve(metric, here.gradient), metric
+
+
+def log_evidence(blocks: Sequence[Block], theta: Array) -> Array:
+    """(S, p) -> (S,) log of prior times likelihood, cuts summed out."""
+    total = -0.5 * (theta**2).sum(axis=1)
+    for block, part, log_density in conditionals(blocks, theta):
+        del block
+        total[part] += logsumexp(log_density, axis=1).sum(axis=0)
+    return total
+
+
+def conditionals(blocks: Sequence[Block], theta: Array) -> Iterator[tuple[Block, slice, Array]]:
+    """Log density of every node given each sample, a manageable piece (C, G, S') at a time, with the samples' slice."""
+    for block in blocks:
+        per_sample = block.nodes.log_volume.size
+        width = max(1, CHUNK // per_sample)
+        for first in range(0, len(theta), width):
+            part = slice(first, min(first + width, len(theta)))
+            yield block, part, block.log_density(theta[part])
+
+
+def sample_shared(
+    blocks: Sequence[Block], mode: Array, covariance: Array, count: int = SAMPLES
+) -> SharedPosterior:
+    """Importance samples of the shared errors from a multivariate t about the mode, re-aimed up to three times.
+
+    Raises
+    ------
+    ConvergenceError
+        if fewer than `LEAST_EFFECTIVE` samples would carry the answer.
+
+    """
+    rng = np.random.default_rng(20240229)
+    size = len(mode)
+    normal = rng.standard_normal((count // 2, size))
+    stretch = np.sqrt(TAIL / rng.chisquare(TAIL, count // 2))
+    half = normal * stretch[:, None]
+    unit = np.concatenate([half, -half])
+    log_proposal = -0.5 * (TAIL + size) * np.log1p((unit**2).sum(axis=1) / TAIL)
+    centre, spread = mode, covariance
+    best: SharedPosterior | None = None
+    for _ in range(4):
+        theta = centre + unit @ np.linalg.cholesky(spread).T
+        log_weight = log_evidence(blocks, theta) - log_proposal
+        weights = np.exp(log_weight - log_weight.max())
+        weights /= weights.sum()
+        effective = float(1.0 / (weights**2).sum())
+        if best is None or effective > best.effective:
+            best = SharedPosterior(theta, weights, mode, covariance, effective)
+        if effective > 0.35 * count:
+            break
+        centre = best.mean()
+        offset = (best.theta - centre) * np.sqrt(best.weights)[:, None]
+        spread = 0.5 * spread + 0.5 * (offset.T @ offset)
+    assert best is not None
+    if best.effective < LEAST_EFFECTIVE:
+        raise ConvergenceError(
+            f"only {best.effective:.0f} of {count} samples carry the answer (at least {LEAST_EFFECTIVE:.0f} needed): "
+            "the readings are too much at odds for an interval to be stated"
+        )
+    return best

@@ -1,0 +1,129 @@
+"""Point sets on the simplex of mass fractions on which a cut's posterior is integrated.
+
+Two components: cells of one coordinate, w_1. Three: product cells of (a, b) with w = (a, (1 - a) b, (1 - a)(1 - b)),
+which maps the unit square onto the triangle with Jacobian 1 - a, so that the edges of the simplex are edges of cells.
+More: weighted random points. What integrates does not care which: it sees points and the logarithm of their volume.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+COARSE_CELLS = {2: (256,), 3: (64, 64)}
+FINE_CELLS = {2: (200,), 3: (40, 40)}
+SAMPLED_POINTS = 4096
+SUPPORT_DROP = 16.0  # a node counts as support down to exp(-16) of the best one, 5.6 standard deviations
+
+
+@dataclass(frozen=True)
+class Nodes:
+    """Points of integration for K cuts.
+
+    w : (K, G, n) mass fractions.
+    log_volume : (K, G) logarithm of the share of the simplex that the point stands for (prior: uniform on the simplex).
+    half : (K, G, d) half the cell, in the coordinates of the cell, for draws inside a cell; d = n - 1, zero where sampled.
+    coordinates : (K, G, d) the cell's centre.
+    reach : (K, n, 2) least and greatest mass fraction that the point set can give, edges of cells included.
+    """
+
+    w: Array
+    log_volume: Array
+    coordinates: Array
+    half: Array
+    reach: Array
+
+
+def fractions_from_cells(coordinates: Array) -> Array:
+    """(..., n - 1) cell coordinates -> (..., n) mass fractions; n = 2 or 3."""
+    a = coordinates[..., :1]
+    if coordinates.shape[-1] == 1:
+        return np.concatenate([a, 1.0 - a], axis=-1)
+    b = coordinates[..., 1:]
+    return np.concatenate([a, (1.0 - a) * b, (1.0 - a) * (1.0 - b)], axis=-1)
+
+
+def _from_windows(low: Array, high: Array) -> Nodes:
+    """Cells from (K, G, d) lower and upper edges."""
+    centre, half = 0.5 * (low + high), 0.5 * (high - low)
+    volume = np.prod(2.0 * half, axis=-1)
+    if centre.shape[-1] == 2:
+        volume = volume * 2.0 * (1.0 - centre[..., 0])
+    corners = _corner_fractions(low, high)
+    reach = np.stack([corners.min(axis=(0, 2)), corners.max(axis=(0, 2))], axis=-1)
+    with np.errstate(divide="ignore"):
+        log_volume = np.log(volume)
+    return Nodes(fractions_from_cells(centre), log_volume, centre, half, reach)
+
+
+def _corner_fractions(low: Array, high: Array) -> Array:
+    """Mass fractions at all corners of the cells, (corners, K, G, n)."""
+    if low.shape[-1] == 1:
+        return np.stack([fractions_from_cells(low), fractions_from_cells(high)])
+    edges = (low, high)
+    return np.stack(
+        [
+            fractions_from_cells(np.stack([edges[i][..., 0], edges[j][..., 1]], axis=-1))
+            for i in (0, 1)
+            for j in (0, 1)
+        ]
+    )
+
+
+def coarse(n: int) -> Nodes:
+    """One set of equal cells over the whole simplex, K = 1, for two or three components."""
+    cells = COARSE_CELLS[n]
+    edges = [np.linspace(0.0, 1.0, count + 1) for count in cells]
+    low = np.stack(np.meshgrid(*[e[:-1] for e in edges], indexing="ij"), axis=-1).reshape(1, -1, n - 1)
+    high = np.stack(np.meshgrid(*[e[1:] for e in edges], indexing="ij"), axis=-1).reshape(1, -1, n - 1)
+    return _from_windows(low, high)
+
+
+def refine(log_posterior: Array, n: int) -> Nodes:
+    """Fine cells over the part of the coarse cells that carries the posterior.
+
+    log_posterior : (K, G) on the nodes of `coarse`, unnormalised.
+    """
+    support = log_posterior > log_posterior.max(axis=1, keepdims=True) - SUPPORT_DROP
+    if n == 2:
+        low, high = _span(support)
+        count = FINE_CELLS[2][0]
+        edges = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, count + 1)
+        return _from_windows(edges[:, :-1, None], edges[:, 1:, None])
+    return _refine_triangle(support.reshape(len(support), *COARSE_CELLS[3]))
+
+
+def _span(support: NDArray[np.bool_]) -> tuple[Array, Array]:
+    """First and last supported cell of the last axis, one cell more on each side, as fractions of that axis."""
+    count = support.shape[-1]
+    first = np.argmax(support, axis=-1)
+    last = count - 1 - np.argmax(support[..., ::-1], axis=-1)
+    return np.maximum(first - 1, 0) / count, np.minimum(last + 2, count) / count
+
+
+def _refine_triangle(support: NDArray[np.bool_]) -> Nodes:
+    """Nested windows: first the reach in a, then at each a the reach in b, so that a narrow slanting ridge is resolved."""
+    cells_a, cells_b = FINE_CELLS[3]
+    rows = support.shape[1]
+    low_a, high_a = _span(support.any(axis=2))
+    edges_a = low_a[:, None] + (high_a - low_a)[:, None] * np.linspace(0.0, 1.0, cells_a + 1)
+    centre_a = 0.5 * (edges_a[:, :-1] + edges_a[:, 1:])
+    # A row takes the reach of its neighbours too: the ridge crosses a coarse row between its centre and its edges.
+    spread = support.copy()
+    spread[:, 1:] |= support[:, :-1]
+    spread[:, :-1] |= support[:, 1:]
+    row_low, row_high = _span(spread)
+    empty = ~spread.any(axis=2)
+    row_low, row_high = np.where(empty, 0.0, row_low), np.where(empty, 1.0, row_high)
+    row = np.minimum((centre_a * rows).astype(int), rows - 1)
+    low_b, high_b = np.take_along_axis(row_low, row, axis=1), np.take_along_axis(row_high, row, axis=1)
+    step = np.linspace(0.0, 1.0, cells_b + 1)
+    edges_b = low_b[..., None] + (high_b - low_b)[..., None] * step
+    shape = (len(support), cells_a, cells_b)
+    low = np.stack([np.broadcast_to(edges_a[:, :-1, None], shape), edges_b[..., :-1]], axis=-1)
+    high = np.stack([np.broadcast_to(edges_a[:, 1:, None], shape), edges_b[..., 1:]], axis=-1)
+    return _from_windows(low.reshape(len(support), -1, 2), high.reshape(len(support), -1, 2))

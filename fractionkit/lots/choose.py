@@ -1,0 +1,100 @@
+"""Which cuts to combine: the largest lot whose assay meets the target with the stated confidence.
+
+The lot meets the target when sum_k m_k (w_k - purity) >= 0, which is linear in the cuts' surplus m_k (w_k - purity).
+The probability is taken over joint draws, so that errors shared by the cuts are shared by the lot: guarded acceptance in
+the sense of JCGM 106:2012, 8.3 (decide "conforms" only when the conformance probability is at least the stated level).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+EXHAUSTIVE = 12  # cuts up to which all combinations are tried: 4,096 of them
+LONGEST_SEARCH = (
+    60  # cuts up to which additions and exchanges are tried after the ordered choice: they cost K^2
+)
+
+
+def meets(surplus: Array) -> Array:
+    """Probability that the target is met. surplus : (D, ...) draws of sum m (w - purity)."""
+    return np.asarray((surplus >= 0.0).mean(axis=0))
+
+
+def choose(mass: Array, draws: Array, purity: float, confidence: float) -> NDArray[np.bool_]:
+    """Cuts of the heaviest lot that meets ``purity`` with probability ``confidence``.
+
+    mass : (K,) kg, NaN where unknown (never chosen). draws : (D, K) joint draws of the target's mass fraction.
+    Returns (K,) of bool, all False where no lot meets it. Up to 12 usable cuts every combination is tried and the answer
+    is exact for these draws; beyond, cuts join in order of their chance to meet the target alone, and up to 60 cuts additions
+    and exchanges that gain mass follow until none is left.
+    """
+    chosen = np.zeros(len(mass), dtype=bool)
+    usable = np.flatnonzero(np.isfinite(mass) & (mass > 0.0) & ((draws >= purity).any(axis=0)))
+    if not usable.size:
+        return chosen
+    surplus = mass[usable] * (draws[:, usable] - purity)
+    pick = _exhaustive if usable.size <= EXHAUSTIVE else _ordered
+    chosen[usable[pick(mass[usable], surplus, confidence)]] = True
+    return chosen
+
+
+def _exhaustive(mass: Array, surplus: Array, confidence: float) -> NDArray[np.intp]:
+    count = len(mass)
+    combos = (np.arange(1, 1 << count)[:, None] >> np.arange(count)) & 1
+    total = combos @ mass
+    order = np.argsort(-total, kind="stable")
+    for first in range(0, len(order), 256):  # heaviest first, so that the first that meets it ends the search
+        part = order[first : first + 256]
+        good = np.flatnonzero(meets(surplus @ combos[part].T.astype(float)) >= confidence)
+        if good.size:
+            return np.flatnonzero(combos[part[good[0]]])
+    return np.zeros(0, dtype=np.intp)
+
+
+def _ordered(mass: Array, surplus: Array, confidence: float) -> NDArray[np.intp]:
+    order = np.lexsort((-surplus.mean(axis=0) / mass, -meets(surplus)))
+    running = np.cumsum(surplus[:, order], axis=1)
+    good = np.flatnonzero(meets(running) >= confidence)
+    if not good.size:
+        return np.zeros(0, dtype=np.intp)
+    chosen = np.zeros(len(mass), dtype=bool)
+    chosen[order[: good[-1] + 1]] = True
+    if len(mass) > LONGEST_SEARCH:
+        return np.flatnonzero(chosen)
+    total = running[:, good[-1]]
+    while True:
+        move = _best_move(mass, surplus, confidence, chosen, total)
+        if move is None:
+            return np.flatnonzero(chosen)
+        out, into = move
+        total = total + surplus[:, into]
+        chosen[into] = True
+        if out is not None:
+            total = total - surplus[:, out]
+            chosen[out] = False
+
+
+def _best_move(
+    mass: Array, surplus: Array, confidence: float, chosen: NDArray[np.bool_], total: Array
+) -> tuple[int | None, int] | None:
+    """The addition, else the exchange, that gains most mass and still meets the target."""
+    outside = np.flatnonzero(~chosen)
+    if not outside.size:
+        return None
+    fits = meets(total[:, None] + surplus[:, outside]) >= confidence
+    if fits.any():
+        return None, int(outside[fits][np.argmax(mass[outside[fits]])])
+    inside = np.flatnonzero(chosen)
+    best, gain = None, 0.0
+    for out in inside:
+        larger = outside[mass[outside] > mass[out] + gain]
+        if not larger.size:
+            continue
+        fits = meets((total - surplus[:, out])[:, None] + surplus[:, larger]) >= confidence
+        if fits.any():
+            into = int(larger[fits][np.argmax(mass[larger[fits]])])
+            best, gain = (int(out), into), float(mass[into] - mass[out])
+    return best
