@@ -74,9 +74,7 @@ class Setting:
         found: list[Channel] = []
         start, end = evidence.head_start, evidence.head_end
         if self.dew is not None and (_any(start, cuts) or _any(end, cuts)):
-            scatter = Range.between(
-                start.value[cuts], end.value[cuts], _either(start.repeat, end.repeat)[cuts]
-            )
+            scatter = Range.between(start.value[cuts], end.value[cuts], _either(start.repeat, end.repeat)[cuts])
             felt = {**start.shared, **end.shared}
             for name in start.shared.keys() & end.shared.keys():
                 felt[name] = _mean(start.shared[name], end.shared[name])
@@ -136,9 +134,7 @@ class Setting:
         prediction = self.mixture.refractive_index(nodes.w, temperature)
         moved = self.mixture.refractive_index_errors(nodes.w, temperature)[..., errors]
         scatter = Normal(kind.value[cuts], kind.repeat[cuts])
-        return self._channel(
-            "refractive index", scatter, prediction, list(errors), [moved], kind.shared, cuts
-        )
+        return self._channel("refractive index", scatter, prediction, list(errors), [moved], kind.shared, cuts)
 
     def _detections(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
         """One channel for each component that some cut was tested for."""

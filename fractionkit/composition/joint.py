@@ -189,9 +189,7 @@ def conditionals(blocks: Sequence[Block], theta: Array) -> Iterator[tuple[Block,
             yield block, part, block.log_density(theta[part])
 
 
-def sample_shared(
-    blocks: Sequence[Block], mode: Array, covariance: Array, count: int = SAMPLES
-) -> SharedPosterior:
+def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count: int = SAMPLES) -> SharedPosterior:
     """Importance samples of the shared errors from a multivariate t about the mode, re-aimed up to three times.
 
     Raises

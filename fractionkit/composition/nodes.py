@@ -66,11 +66,7 @@ def _corner_fractions(low: Array, high: Array) -> Array:
         return np.stack([fractions_from_cells(low), fractions_from_cells(high)])
     edges = (low, high)
     return np.stack(
-        [
-            fractions_from_cells(np.stack([edges[i][..., 0], edges[j][..., 1]], axis=-1))
-            for i in (0, 1)
-            for j in (0, 1)
-        ]
+        [fractions_from_cells(np.stack([edges[i][..., 0], edges[j][..., 1]], axis=-1)) for i in (0, 1) for j in (0, 1)]
     )
 
 

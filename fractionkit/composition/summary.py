@@ -28,8 +28,7 @@ class Marginals:
         """From node weights (K, G) that sum to one in each row."""
         mean = np.einsum("kg,kgn->kn", weight, nodes.w)
         bounds = [
-            shortest_interval(nodes.w[..., i], weight, nodes.reach[:, i], coverage)
-            for i in range(nodes.w.shape[-1])
+            shortest_interval(nodes.w[..., i], weight, nodes.reach[:, i], coverage) for i in range(nodes.w.shape[-1])
         ]
         low = np.stack([bound[0] for bound in bounds], axis=-1)
         high = np.stack([bound[1] for bound in bounds], axis=-1)
@@ -38,14 +37,10 @@ class Marginals:
     @classmethod
     def joined(cls, parts: Sequence[Marginals]) -> Marginals:
         """Blocks of cuts put together."""
-        return cls(
-            *(np.concatenate([getattr(part, name) for part in parts]) for name in ("mean", "low", "high"))
-        )
+        return cls(*(np.concatenate([getattr(part, name) for part in parts]) for name in ("mean", "low", "high")))
 
 
-def shortest_interval(
-    values: Array, weight: Array, reach: Array, coverage: float = COVERAGE
-) -> tuple[Array, Array]:
+def shortest_interval(values: Array, weight: Array, reach: Array, coverage: float = COVERAGE) -> tuple[Array, Array]:
     """Shortest interval holding ``coverage`` of each row's weight (JCGM 101:2008, 5.3.4 and 7.7.4).
 
     values, weight : (K, G); reach : (K, 2) least and greatest value possible. Returns (K,), (K,).
@@ -55,9 +50,7 @@ def shortest_interval(
     mass = np.take_along_axis(weight, order, axis=1)
     rows = np.arange(len(values))
     # All rows' distribution functions on end, two apart, so that one interpolation serves every cut.
-    curve = np.pad(
-        np.cumsum(mass, axis=1) - 0.5 * mass, ((0, 0), (1, 1)), constant_values=((0, 0), (0.0, 1.0))
-    )
+    curve = np.pad(np.cumsum(mass, axis=1) - 0.5 * mass, ((0, 0), (1, 1)), constant_values=((0, 0), (0.0, 1.0)))
     at = np.concatenate([reach[:, :1], ordered, reach[:, 1:]], axis=1)
     curve = np.minimum(curve, 1.0) + 2.0 * rows[:, None]
     tail = np.linspace(0.0, 1.0 - coverage, 101) + 2.0 * rows[:, None]
@@ -85,9 +78,7 @@ def draw_cells(nodes: Nodes, share: Array, samples: NDArray[np.intp], rng: np.ra
     cumulative += np.arange(cuts * count).reshape(cuts, count, 1)  # rows on end: one sorted array, one search
     row = np.arange(cuts)[:, None] * count + samples
     at = rng.random(row.shape) * (1.0 - 1e-9) + row
-    node = np.clip(
-        np.searchsorted(cumulative.ravel(), at.ravel()).reshape(row.shape) - row * size, 0, size - 1
-    )
+    node = np.clip(np.searchsorted(cumulative.ravel(), at.ravel()).reshape(row.shape) - row * size, 0, size - 1)
     index = node[..., None]
     centre = np.take_along_axis(nodes.coordinates, index, axis=1)
     half = np.take_along_axis(nodes.half, index, axis=1)

@@ -13,9 +13,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 EXHAUSTIVE = 12  # cuts up to which all combinations are tried: 4,096 of them
-LONGEST_SEARCH = (
-    60  # cuts up to which additions and exchanges are tried after the ordered choice: they cost K^2
-)
+LONGEST_SEARCH = 60  # cuts up to which additions and exchanges are tried after the ordered choice: they cost K^2
 
 
 def meets(surplus: Array) -> Array:

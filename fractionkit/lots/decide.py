@@ -49,13 +49,9 @@ def decide(
         if kept[k] and alone[k] >= confidence:
             verdict = Verdict("keep", f"meets {wanted} {target} on its own (probability {chance})")
         elif kept[k]:
-            verdict = Verdict(
-                "keep", f"alone it meets {wanted} with {chance} only, but the combined lot holds it"
-            )
+            verdict = Verdict("keep", f"alone it meets {wanted} with {chance} only, but the combined lot holds it")
         elif high[k] < WORTH_KEEPING:
-            verdict = Verdict(
-                "waste", f"at most {100 * high[k]:.2g} wt% {target}; the rest is mainly {others[k]}"
-            )
+            verdict = Verdict("waste", f"at most {100 * high[k]:.2g} wt% {target}; the rest is mainly {others[k]}")
         elif np.isnan(share[k]):
             verdict = Verdict("recycle", "its mass is unknown, so it cannot join a lot")
         elif share[k] >= CHARGE_OF_ITS_OWN:
