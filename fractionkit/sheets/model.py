@@ -1,7 +1,7 @@
 """A run as it was written down, in SI: what `load_run` gives and the other rooms read. Nothing here computes.
 
-Inside, `u` is a standard uncertainty. What the sheet calls ``bias`` and ``repeat`` (95 % half-widths) is stored
-here as standard uncertainties already.
+Inside, `u` is a standard uncertainty. What the sheet calls ``bias`` and ``repeat`` (95 % half-widths) is
+stored here as standard uncertainties already.
 """
 
 from __future__ import annotations
@@ -141,7 +141,7 @@ class CutTable:
     row : line number in the sheet, the header's line being 1 as an editor shows it.
     head_start, head_end : head temperature while the cut was collected, K, as read.
     mass : kg (never computed from volume); volume : m3.
-    density : kg/m3 where ``density_kind`` is "density"; the dimensionless specific gravity where it is "sg"; NaN
+    density : kg/m3 where ``density_kind`` is "density"; the specific gravity itself where it is "sg"; NaN
         where it is "". density_temperature : K of the sample when its density was read.
     sg_basis : (K, 2) temperatures of the sample and of the water in °C, NaN where no specific gravity.
     filled_mass : kg, the vessel weighed full of the cut, in place of a density.
