@@ -1,13 +1,26 @@
 """Bench notation to SI values with uncertainty, and figures back to text rounded to their uncertainty."""
 
-from fractionkit.quantities.parse import COVERAGE_95, Quantity, parse
+from fractionkit.quantities.parse import parse
+from fractionkit.quantities.quantity import COVERAGE_95, Quantity
+from fractionkit.quantities.rounding import (
+    UNKNOWN,
+    decimals_of,
+    format_interval,
+    format_value,
+    format_with_half_width,
+)
 from fractionkit.quantities.units import KINDS, accepted_units, from_si, to_si, unit_factor
 
 __all__ = [
     "COVERAGE_95",
     "KINDS",
+    "UNKNOWN",
     "Quantity",
     "accepted_units",
+    "decimals_of",
+    "format_interval",
+    "format_value",
+    "format_with_half_width",
     "from_si",
     "parse",
     "to_si",

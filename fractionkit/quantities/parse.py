@@ -1,12 +1,10 @@
-"""Bench notation to SI: ``parse("98.6 ± 0.4 kPa", "pressure")``. A strict whitelist; what is not known is refused.
+"""Bench notation to SI: ``parse("98.6 ± 0.4 kPa", "pressure")``. A strict whitelist; the unknown is refused.
 
-The rule for commas
--------------------
-A comma is a decimal comma: "61,2 °C" is 61.2 °C. A comma before exactly three digits ("1,480 g") could also group
-thousands. It is read as a decimal comma when it cannot group (a leading zero, more than three digits before it) or when
-the grouped number is beyond any bench instrument of that kind ("1,480 g/mL": no liquid weighs 1480 g/mL; "101,325 kPa").
-Otherwise ("1,480 g") it is refused with both readings told, unless the caller knows the decimal mark of the file
-(``decimal_comma=True``). A point is always a decimal point. Thousands groups of any sort are refused.
+The rule for commas: a comma is a decimal comma, "61,2 °C" is 61.2 °C. Before exactly three digits ("1,480 g")
+it could also group thousands. There it is read as decimal when it cannot group (a leading zero, more than
+three digits before it) or when the grouped number is beyond any bench instrument of that kind ("1,480 g/mL":
+no liquid weighs 1480 g/mL; "101,325 kPa"). Otherwise it is refused with both readings told, unless the caller
+knows the decimal mark of the file (``decimal_comma=True``). A point is always decimal. Groups are refused.
 """
 
 from __future__ import annotations
@@ -18,6 +16,17 @@ from decimal import Decimal
 from numbers import Real
 
 from fractionkit.errors import Fault, QuantityError
+from fractionkit.quantities.notation import (
+    GRAVITY,
+    GROUPED,
+    MAX_LENGTH,
+    NUMBER_THEN_UNIT,
+    PLUS_MINUS,
+    flatten,
+    normal_unit,
+    without_brackets,
+)
+from fractionkit.quantities.quantity import COVERAGE_95, Quantity
 from fractionkit.quantities.units import (
     AMBIGUOUS,
     BY_SPELLING,
@@ -27,59 +36,6 @@ from fractionkit.quantities.units import (
     Unit,
     accepted_units,
 )
-
-COVERAGE_95 = 1.959964
-"""Half-width of the central 95 % of a normal distribution, in standard deviations."""
-
-_NUMBER = r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
-_PLUS_MINUS = r"±|\+ ?/ ?-|\+-"
-_FIRST = re.compile(rf"({_NUMBER}) ?(.*)", re.DOTALL)
-_SECOND = re.compile(rf"({_NUMBER}) ?(.*)", re.DOTALL)
-_SPLIT = re.compile(_PLUS_MINUS)
-_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
-_GRAVITY = re.compile(
-    r"(?:sg|SG|S\.G\.|s\.g\.) ?([0-9]+(?:[.,][0-9]+)?) ?(?:°? ?[CF])? ?/ ?([0-9]+(?:[.,][0-9]+)?) ?(°? ?[CF])?"
-)
-# Spaces, minus signs and degree signs that word processors and spreadsheets put in. Digits are never translated: a
-# superscript in "10³ g" must not become 103 g.
-_TYPOGRAPHY = {
-    **dict.fromkeys(map(ord, "\u00a0\u2007\u2009\u202f\u200a\u2002\u2003\t"), " "),
-    **dict.fromkeys(map(ord, "\u2212\u2010\u2011\u2013"), "-"),
-    **dict.fromkeys(map(ord, "º˚"), "°"),
-}
-_UNIT_TYPOGRAPHY = {
-    **dict(zip(map(ord, "³²¹⁻·⋅"), "321-  ", strict=True)),
-    ord("\u03bc"): "u",
-    ord("\u00b5"): "u",
-    ord("℃"): "°C",
-    ord("℉"): "°F",
-}
-MAX_LENGTH = 200  # characters; nobody writes a longer reading, and it bounds the work of the patterns
-
-
-@dataclass(frozen=True)
-class Quantity:
-    """One reading in SI.
-
-    Attributes
-    ----------
-    value : SI value.
-    u : SI standard uncertainty, None when no "±" was written (the written half-width covers 95 %).
-    kind : one of ``KINDS``; a density typed as specific gravity has kind "specific_gravity".
-    text : as typed.
-    basis : temperatures (sample, water) in °C of a specific gravity, None for all else.
-    """
-
-    value: float
-    u: float | None
-    kind: str
-    text: str
-    basis: tuple[float, float] | None = None
-
-    @property
-    def half_width(self) -> float | None:
-        """95 % half-width in SI, None when no "±" was written."""
-        return None if self.u is None else COVERAGE_95 * self.u
 
 
 @dataclass(frozen=True)
@@ -110,34 +66,38 @@ def parse(
 
     Parameters
     ----------
-    text : what was typed: a number, an optional "± half-width" (95 %), a unit. A bare number takes ``default_unit``.
-    kind : one of ``KINDS``. "density" also takes a specific gravity with its basis, ``"1.482 sg20/20"``.
-    default_unit : unit of a number without one; None means that a unit must be written.
-    decimal_comma : True when the file is known to use decimal commas, so that "1,480 g" is 1.48 g.
+    text : str or float
+        What was typed: a number, an optional "± half-width" (95 %), a unit.
+    kind : str
+        One of ``KINDS``. "density" also takes a specific gravity with its basis, ``"1.482 sg20/20"``.
+    default_unit : str, optional
+        Unit of a number without one; None means that a unit must be written.
+    decimal_comma : bool
+        True when the file is known to use decimal commas, so that "1,480 g" is 1.48 g.
 
     Raises
     ------
     QuantityError
         The text is no such quantity, or is physically impossible; the message says what is accepted.
+
     """
     request = _Request(_as_text(text, kind), KIND_TABLE[kind], default_unit, decimal_comma)
-    flat = " ".join(request.text.translate(_TYPOGRAPHY).split())
+    flat = flatten(request.text)
     if not flat:
         raise QuantityError(Fault(request.text, f"{request.wanted()}; nothing is written"))
     if len(flat) > MAX_LENGTH:
         raise request.fault(f"{request.wanted()}; this is too long to be one reading")
-    halves = _SPLIT.split(_without_brackets(flat))
+    halves = PLUS_MINUS.split(without_brackets(flat))
     if len(halves) > 2:
         raise request.fault(f"{request.wanted()}; only one ± is understood")
-    number, unit_text = _number_and_unit(request, halves[0].strip(), _FIRST)
+    number, unit_text = _number_and_unit(request, halves[0].strip())
     spread: str | None = None
     spread_unit = ""
     if len(halves) == 2:
-        spread, spread_unit = _number_and_unit(request, halves[1].strip(), _SECOND)
+        spread, spread_unit = _number_and_unit(request, halves[1].strip())
         if not unit_text and spread_unit != "%":
-            unit_text = spread_unit  # "98.6 ± 0.4 kPa": one unit for both
-            spread_unit = ""
-    gravity = _gravity_basis(request, unit_text)
+            unit_text, spread_unit = spread_unit, ""  # "98.6 ± 0.4 kPa": one unit for both
+    gravity = _gravity_basis(request, unit_text or default_unit or "")
     if gravity is not None:
         return _specific_gravity(request, number, spread, spread_unit, gravity)
     unit = _find(request, unit_text, request.kind.name)
@@ -163,38 +123,22 @@ def _as_text(value: object, kind: str) -> str:
     raise QuantityError(Fault(str(value), f"{title} as text or number, such as {example!r}"))
 
 
-def _without_brackets(flat: str) -> str:
-    """Read the standard's notation "(98.6 ± 0.4) kPa" as "98.6 ± 0.4 kPa"."""
-    found = re.fullmatch(r"\(([^()]*)\) ?([^()]*)", flat)
-    return f"{found[1].strip()} {found[2]}".strip() if found else flat
-
-
-def _number_and_unit(request: _Request, piece: str, pattern: re.Pattern[str]) -> tuple[str, str]:
+def _number_and_unit(request: _Request, piece: str) -> tuple[str, str]:
     """Split "98.6 kPa" into number and unit text; refuse groups, ranges, second numbers and non-numbers."""
-    found = pattern.fullmatch(piece)
+    found = NUMBER_THEN_UNIT.fullmatch(piece)
     if found is None:
         raise request.fault(f"{request.wanted()}; no number stands where one should")
     number, unit_text = found[1], found[2].strip()
     if re.match(r"[-–—] ?[0-9]|to [0-9]", unit_text):
         raise request.fault(f"{request.wanted()}; one value, not a range")
     if re.match(r"[0-9.,'’]", unit_text):
-        raise request.fault(
-            f"{request.wanted()}; one number without thousands separators (1480 or 1480.5, not 1 480)"
-        )
+        raise request.fault(f"{request.wanted()}; one number without thousands separators (1480 or 1480.5, not 1 480)")
     return number, unit_text
-
-
-def _normal_unit(unit_text: str) -> str:
-    """Spell a unit as the table does: superscripts, micro signs, stray spaces."""
-    text = " ".join(unit_text.translate(_UNIT_TYPOGRAPHY).split())
-    text = re.sub(r" ?/ ?", "/", text)
-    text = re.sub(r"^(wt\.?|mass|w|mole?\.?|vol\.?) %", r"\1%", text)
-    return re.sub(r"^° ", "°", text)
 
 
 def _find(request: _Request, unit_text: str, kind: str) -> Unit:
     """Return the unit, or say which kind of unit was written instead, or that it is unknown."""
-    name = _normal_unit(unit_text)
+    name = normal_unit(unit_text)
     spellings = BY_SPELLING[kind]
     if not name and "" not in spellings:
         if request.default_unit is not None:
@@ -227,7 +171,7 @@ def _to_si(request: _Request, number: str, unit: Unit) -> float:
         raise request.fault(f"{request.wanted()}; the number is too large")
     if value == 0.0 and plain and not unit.shift:
         raise request.fault(f"{request.wanted()}; the number is too small to be told from 0")
-    if _GROUPED.fullmatch(number) and not request.decimal_comma:
+    if GROUPED.fullmatch(number) and not request.decimal_comma:
         grouped = float(number.replace(",", ""))
         if abs((grouped + unit.shift) * unit.factor) <= request.kind.bench:
             raise request.fault(
@@ -254,10 +198,7 @@ def _half_width(request: _Request, number: str, unit_text: str, unit: Unit, valu
     """SI half-width after "±": in the value's unit, in its own, or in per cent of the value."""
     kind = request.kind
     if unit_text == "%":
-        if (
-            kind.name in ("temperature", "fraction", "mole_fraction", "volume_fraction", "probability")
-            or kind.signed
-        ):
+        if kind.name in ("temperature", "fraction", "mole_fraction", "volume_fraction", "probability") or kind.signed:
             raise request.fault(f"{request.wanted()}; write the ± in the unit of the value, not in per cent")
         own = Unit("%", abs(value) / 100)
     elif unit_text:
@@ -278,11 +219,14 @@ def _half_width(request: _Request, number: str, unit_text: str, unit: Unit, valu
 
 def _gravity_basis(request: _Request, unit_text: str) -> tuple[float, float] | None:
     """Basis (sample, water) in °C when the unit is a specific gravity and the kind allows one."""
-    found = _GRAVITY.fullmatch(unit_text)
+    found = GRAVITY.fullmatch(unit_text)
     if found is None or request.kind.name not in ("density", "specific_gravity"):
         return None
-    basis = [float(part.replace(",", ".")) for part in found.group(1, 2)]
-    if "F" in (found[3] or ""):
+    scales = {mark[-1] for mark in found.group(2, 4) if mark}
+    if len(scales) > 1:
+        raise request.fault(f"{request.wanted()}; both temperatures of the basis in one unit")
+    basis = [float(part.replace(",", ".")) for part in found.group(1, 3)]
+    if scales == {"F"}:
         basis = [(degrees - 32) * 5 / 9 for degrees in basis]
     if not all(0.0 <= degrees <= 100.0 for degrees in basis):
         raise request.fault(f"{request.wanted()}; the basis is sample/water temperature between 0 and 100 °C")
@@ -299,11 +243,7 @@ def _specific_gravity(
     _check_bounds(gravity, value)
     if spread is None:
         return Quantity(value, None, "specific_gravity", request.text, basis)
-    if (
-        spread_unit != "%"
-        and _GRAVITY.fullmatch(spread_unit)
-        and _gravity_basis(gravity, spread_unit) == basis
-    ):
+    if spread_unit != "%" and GRAVITY.fullmatch(spread_unit) and _gravity_basis(gravity, spread_unit) == basis:
         spread_unit = ""
     half = _half_width(gravity, spread, spread_unit, one, value)
     return Quantity(value, half / COVERAGE_95, "specific_gravity", request.text, basis)

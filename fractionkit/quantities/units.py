@@ -1,13 +1,13 @@
 """The whitelist: kinds of quantity, the units each accepts, their factors to SI, the bounds of each kind.
 
-Factors are exact by definition (metre, kilogram, second; international foot and pound of 1959, standard gravity,
-standard atmosphere, thermochemical calorie: NIST Special Publication 811 (2008), appendix B, and scipy.constants,
-with which the tests compare them). They are written out so that reading a run sheet does not import scipy.
+Factors are exact by definition (international foot and pound of 1959, standard gravity, standard atmosphere,
+thermochemical calorie: NIST Special Publication 811 (2008), appendix B, and scipy.constants, with which the
+tests compare them). They are written out so that reading a run sheet does not import scipy.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, overload
 
 if TYPE_CHECKING:
@@ -18,7 +18,7 @@ POUND = 0.45359237  # kg, international avoirdupois pound, exact
 INCH = 0.0254  # m, exact
 STANDARD_GRAVITY = 9.80665  # m/s2, exact
 ATMOSPHERE = 101325.0  # Pa, exact
-# Conventional millimetre of mercury: 13 595.1 kg/m3 at standard gravity (NIST SP 811 appendix B prints 1.333224E+02).
+# Conventional millimetre of mercury: 13 595.1 kg/m3 at standard gravity (NIST SP 811 prints 1.333224E+02 Pa).
 MERCURY_MM = 13595.1 * STANDARD_GRAVITY * 1e-3
 US_GALLON = 231 * INCH**3  # m3, exact
 IMPERIAL_GALLON = 4.54609e-3  # m3, exact
@@ -38,9 +38,10 @@ class Unit:
 class Kind:
     """One kind of quantity.
 
-    ``low`` and ``high`` (SI) are what is physically possible; ``low_included`` says whether ``low`` itself is.
-    ``bench`` (SI) is more than any instrument of a distilling bench shows; it only decides whether a comma before three
-    digits can be a thousands separator at all. ``difference_of`` names the kind whose half-widths this kind holds.
+    ``low`` and ``high`` (SI) are what is physically possible; ``low_included`` says whether ``low`` itself
+    is. ``bench`` (SI) is more than any instrument of a distilling bench shows; it only decides whether a
+    comma before three digits can be a thousands separator at all. ``bare`` kinds need no unit, ``signed``
+    ones may be negative.
     """
 
     name: str
@@ -54,7 +55,7 @@ class Kind:
     low_text: str = "0"
     high_text: str = ""
     bare: bool = False
-    signed: bool = field(default=False)
+    signed: bool = False
 
 
 _PRESSURE = (
@@ -120,7 +121,7 @@ _MASS_FRACTION = (
     Unit("mg/kg", 1e-6, ("ppmw", "wtppm", "wt ppm", "mg/Kg")),
 )
 _MOLE_FRACTION = (Unit("mol%", 1e-2, ("mole%", "mol.%")), Unit("mol/mol", 1.0))
-_VOLUME_FRACTION = (Unit("vol%", 1e-2, ("vol.%", "%v/v", "% v/v", "%(v/v)", "% (v/v)")), Unit("mL/mL", 1.0))
+_BY_VOLUME = (Unit("vol%", 1e-2, ("vol.%", "%v/v", "% v/v", "%(v/v)", "% (v/v)")), Unit("mL/mL", 1.0))
 _TIME = (
     Unit("s", 1.0, ("sec", "second", "seconds")),
     Unit("min", 60.0, ("minute", "minutes")),
@@ -147,12 +148,16 @@ _INDEX = (Unit("", 1.0, ("nD", "n", "RI")),)
 _PURE = (Unit("", 1.0),)
 _PROBABILITY = (Unit("", 1.0), Unit("%", 1e-2))
 
-# 25 g/mL: nothing at the bench is denser than osmium (22.6 g/mL). 1 for the index: vacuum. 5: above every known liquid.
+# 25 g/mL: nothing is denser than osmium (22.6 g/mL). Index: 1 is a vacuum, 5 above every known liquid.
+_ALL = "100 %"
 KIND_TABLE: dict[str, Kind] = {
     kind.name: kind
     for kind in (
         Kind("pressure", "a pressure", _PRESSURE, 0.0, 1e12, 1e7, "98.6 kPa", low_included=False),
-        Kind("pressure_difference", "a difference of pressure", _PRESSURE, -1e12, 1e12, 1e7, "-2 hPa", signed=True),
+        Kind(
+            "pressure_difference", "a difference of pressure", _PRESSURE,
+            -1e12, 1e12, 1e7, "-2 hPa", signed=True,
+        ),
         Kind(
             "temperature", "a temperature", _TEMPERATURE, 0.0, 1e9, 1e4, "61.2 °C",
             low_included=False, low_text="absolute zero (-273.15 °C)",
@@ -168,16 +173,19 @@ KIND_TABLE: dict[str, Kind] = {
             "density", "a density", _DENSITY, 0.0, 25e3, 25e3, "1.482 g/mL",
             low_included=False, high_text="25 g/mL, denser than any metal",
         ),
-        Kind("density_difference", "a difference of density", _DENSITY, -25e3, 25e3, 25e3, "0.0008 g/mL", signed=True),
+        Kind(
+            "density_difference", "a difference of density", _DENSITY,
+            -25e3, 25e3, 25e3, "0.0008 g/mL", signed=True,
+        ),
         Kind(
             "specific_gravity", "a specific gravity", (), 0.0, 25.0, 25.0, "1.482 sg20/20",
             low_included=False, high_text="25, denser than any metal",
         ),
         Kind("length", "a length", _LENGTH, -1e7, 1e7, 1e4, "640 m", signed=True),
-        Kind("fraction", "a mass fraction", _MASS_FRACTION, 0.0, 1.0, 1.0, "30 ± 10 wt%", high_text="100 %"),
-        Kind("mole_fraction", "a mole fraction", _MOLE_FRACTION, 0.0, 1.0, 1.0, "30 mol%", high_text="100 %"),
-        Kind("volume_fraction", "a volume fraction", _VOLUME_FRACTION, 0.0, 1.0, 1.0, "30 vol%", high_text="100 %"),
-        Kind("probability", "a probability", _PROBABILITY, 0.0, 1.0, 1.0, "95 %", high_text="100 %", bare=True),
+        Kind("fraction", "a mass fraction", _MASS_FRACTION, 0.0, 1.0, 1.0, "30 ± 10 wt%", high_text=_ALL),
+        Kind("mole_fraction", "a mole fraction", _MOLE_FRACTION, 0.0, 1.0, 1.0, "30 mol%", high_text=_ALL),
+        Kind("volume_fraction", "a volume fraction", _BY_VOLUME, 0.0, 1.0, 1.0, "5 vol%", high_text=_ALL),
+        Kind("probability", "a probability", _PROBABILITY, 0.0, 1.0, 1.0, "95 %", high_text=_ALL, bare=True),
         Kind(
             "refractive_index", "a refractive index", _INDEX, 1.0, 5.0, 5.0, "1.4459",
             low_text="1, that of a vacuum", high_text="5", bare=True,
@@ -196,7 +204,7 @@ KIND_TABLE: dict[str, Kind] = {
 }  # fmt: skip
 KINDS: tuple[str, ...] = tuple(KIND_TABLE)
 
-# Half-widths of a kind are differences of it; kinds not listed have units without an offset and serve themselves.
+# Half-widths of a kind are differences of it; units of the other kinds have no offset and serve themselves.
 DIFFERENCE_KIND = {"temperature": "temperature_difference"}
 
 BY_SPELLING: dict[str, dict[str, Unit]] = {
@@ -221,12 +229,12 @@ AMBIGUOUS: dict[str, str] = {
 
 
 def find_unit(symbol: str, kind: str) -> Unit:
-    """Return the unit of ``kind`` spelt ``symbol``; KeyError when the programmer asks for one that is not listed."""
+    """Return the unit of ``kind`` spelt ``symbol``; KeyError when the programmer asks for an unlisted one."""
     return BY_SPELLING[kind][symbol]
 
 
 def unit_factor(symbol: str, kind: str) -> float:
-    """SI units in one ``symbol`` of ``kind`` (for a temperature: the size of the degree, without its offset)."""
+    """SI units in one ``symbol`` of ``kind``; of a temperature, the size of the degree without its offset."""
     return find_unit(symbol, kind).factor
 
 
@@ -253,6 +261,6 @@ def to_si(value: float, kind: str, unit: str) -> float: ...
 @overload
 def to_si(value: npt.NDArray[np.float64], kind: str, unit: str) -> npt.NDArray[np.float64]: ...
 def to_si(value: float | npt.NDArray[np.float64], kind: str, unit: str) -> float | npt.NDArray[np.float64]:
-    """Convert from ``unit`` to SI: a number or an array of any shape. No bounds are checked here; ``parse`` does."""
+    """Convert from ``unit`` to SI: a number or an array of any shape; bounds are left to ``parse``."""
     found = find_unit(unit, kind)
     return (value + found.shift) * found.factor

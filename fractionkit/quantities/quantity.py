@@ -1,0 +1,39 @@
+"""One reading in SI, as ``parse`` returns it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+COVERAGE_95 = 1.959964
+"""Half-width of the central 95 % of a normal distribution, in standard deviations."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One reading in SI.
+
+    Attributes
+    ----------
+    value : float
+        SI value.
+    u : float or None
+        SI standard uncertainty, None when no "±" was written (the written half-width covers 95 %).
+    kind : str
+        One of ``KINDS``; a density typed as specific gravity has kind "specific_gravity".
+    text : str
+        As typed.
+    basis : (float, float) or None
+        Temperatures (sample, water) in °C of a specific gravity, None for all else.
+
+    """
+
+    value: float
+    u: float | None
+    kind: str
+    text: str
+    basis: tuple[float, float] | None = None
+
+    @property
+    def half_width(self) -> float | None:
+        """95 % half-width in SI, None when no "±" was written."""
+        return None if self.u is None else COVERAGE_95 * self.u
