@@ -32,6 +32,7 @@ from fractionkit.quantities.units import (
     BY_SPELLING,
     DIFFERENCE_KIND,
     KIND_TABLE,
+    PER_CENT_KINDS,
     Kind,
     Unit,
     accepted_units,
@@ -95,7 +96,7 @@ def parse(
     spread_unit = ""
     if len(halves) == 2:
         spread, spread_unit = _number_and_unit(request, halves[1].strip())
-        if not unit_text and spread_unit != "%":
+        if not unit_text and (spread_unit != "%" or kind in PER_CENT_KINDS):
             unit_text, spread_unit = spread_unit, ""  # "98.6 ± 0.4 kPa": one unit for both
     gravity = _gravity_basis(request, unit_text or default_unit or "")
     if gravity is not None:
@@ -198,7 +199,7 @@ def _half_width(request: _Request, number: str, unit_text: str, unit: Unit, valu
     """SI half-width after "±": in the value's unit, in its own, or in per cent of the value."""
     kind = request.kind
     if unit_text == "%":
-        if kind.name in ("temperature", "fraction", "mole_fraction", "volume_fraction", "probability") or kind.signed:
+        if kind.name in ("temperature", *PER_CENT_KINDS) or kind.signed:
             raise request.fault(f"{request.wanted()}; write the ± in the unit of the value, not in per cent")
         own = Unit("%", abs(value) / 100)
     elif unit_text:

@@ -84,7 +84,7 @@ def format_interval(estimate: float, low: float, high: float, kind: str = "fract
         return UNKNOWN
     name = _unit_of(kind, unit)
     if kind in _FRACTIONS:
-        return _fraction_interval(*(min(max(figure, 0.0), 1.0) for figure in (estimate, low, high)), kind, name)
+        return _fraction_interval(_clip(estimate), _clip(low), _clip(high), kind, name)
     shown = [_convert(figure, kind, name) for figure in (estimate, low, high)]
     half = (shown[2] - shown[1]) / 2
     if not half > 0:
@@ -116,6 +116,11 @@ def _fraction_interval(estimate: float, low: float, high: float, kind: str, unit
     if not high > low:
         return f"{texts[0]} {unit}"
     return f"{texts[0]} ({texts[1]}–{texts[2]}) {unit}"
+
+
+def _clip(fraction: float) -> float:
+    """Rounding errors of a computation may leave 0–1 by a hair."""
+    return min(max(fraction, 0.0), 1.0)
 
 
 def _inside(fraction: float, whole: float, decimals: int, mode: str) -> str:

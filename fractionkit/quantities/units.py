@@ -204,6 +204,9 @@ KIND_TABLE: dict[str, Kind] = {
 }  # fmt: skip
 KINDS: tuple[str, ...] = tuple(KIND_TABLE)
 
+# Kinds written in per cent themselves: there "± 10 %" would not say whether points or a share of the value are meant.
+PER_CENT_KINDS = ("fraction", "mole_fraction", "volume_fraction", "probability")
+
 # Half-widths of a kind are differences of it; units of the other kinds have no offset and serve themselves.
 DIFFERENCE_KIND = {"temperature": "temperature_difference"}
 
