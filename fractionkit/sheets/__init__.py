@@ -1,5 +1,6 @@
 """The files that people write, read into validated models."""
 
+from fractionkit.sheets.load import load_run
 from fractionkit.sheets.model import (
     ChargeEntry,
     CutTable,
@@ -12,8 +13,10 @@ from fractionkit.sheets.model import (
     TestEntry,
     ThermometerEntry,
 )
+from fractionkit.sheets.schema import SCHEMA_ID, schema
 
 __all__ = [
+    "SCHEMA_ID",
     "ChargeEntry",
     "CutTable",
     "DensityEntry",
@@ -24,4 +27,6 @@ __all__ = [
     "TargetEntry",
     "TestEntry",
     "ThermometerEntry",
+    "load_run",
+    "schema",
 ]

@@ -177,7 +177,9 @@ def _check_limits(
     other = {"°C": "F", "g": "kg", "mL": "L", "g/mL": "kg/m3"}.get(spec.unit)
     hint = ""
     if other and not column.unit:
-        hint = f"; a number without a unit is in {spec.unit}, another unit stands in the header: {column.name} [{other}]"
+        hint = (
+            f"; a number without a unit is in {spec.unit}, another unit stands in the header: {column.name} [{other}]"
+        )
     for index in np.flatnonzero(bad):
         faults.add(column.cells[index], spec.limits + hint, row=lines[index], column=column.name)
     values[bad] = np.nan

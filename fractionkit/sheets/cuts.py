@@ -151,9 +151,7 @@ def _check_pairs(sheet: _Sheet) -> None:
         "",
         "the temperature of the vessel's content when it was filled to its mark",
     )
-    sheet.fault_rows(
-        density & filled, "filled_mass", "filled_mass", "either density or filled_mass in a row, not both"
-    )
+    sheet.fault_rows(density & filled, "filled_mass", "filled_mass", "either density or filled_mass in a row, not both")
     sheet.fault_rows(
         index & ~sheet.given("refractive_temp"),
         "refractive_temp",

@@ -101,9 +101,7 @@ def thermometer(sheet: RunSheet) -> model.ThermometerEntry:
     entry = sheet.section("thermometer", ThermometerSection)
     if entry.correction is not None and (entry.ice_point is not None or entry.steam_point is not None):
         expected = "correction or ice_point/steam_point, not both: they correct the same error"
-        sheet.fault(
-            expected, "thermometer", "correction", value=sheet.typed("thermometer", "correction")
-        )
+        sheet.fault(expected, "thermometer", "correction", value=sheet.typed("thermometer", "correction"))
     stem = None
     if entry.stem is not None:
         exposed, temperature = entry.stem.exposed, entry.stem.temperature
@@ -132,7 +130,9 @@ def density(sheet: RunSheet) -> model.DensityEntry:
     parts = ("empty_mass", "water_mass", "water_temp")
     missing = [part for part in parts if not sheet.given("density", part)]
     if 0 < len(missing) < len(parts):
-        expected = f"{' and '.join(missing)} as well: a vessel is weighed empty and full of water at a known temperature"
+        expected = (
+            f"{' and '.join(missing)} as well: a vessel is weighed empty and full of water at a known temperature"
+        )
         sheet.fault(expected, "density")
     empty, water = si(entry.empty_mass), si(entry.water_mass)
     if empty is not None and water is not None and water <= empty:
@@ -173,9 +173,7 @@ def charge(sheet: RunSheet, name: str, names: Names) -> model.ChargeEntry | None
         elif component is not None:
             composition[component] = share
     _check_sum(sheet, name, composition, names)
-    return model.ChargeEntry(
-        entry.mass, entry.volume, entry.density, si(entry.density_temp), composition
-    )
+    return model.ChargeEntry(entry.mass, entry.volume, entry.density, si(entry.density_temp), composition)
 
 
 def _check_sum(sheet: RunSheet, name: str, composition: dict[str, Quantity], names: Names) -> None:
@@ -210,7 +208,7 @@ def target(sheet: RunSheet, names: Names) -> model.TargetEntry | None:
     entry = sheet.section("target", TargetSection)
     missing = [key for key in ("component", "purity") if not sheet.given("target", key)]
     if missing:
-        sheet.fault(f"{' and '.join(missing)} as well, like purity = \"99 wt%\"", "target")
+        sheet.fault(f'{" and ".join(missing)} as well, like purity = "99 wt%"', "target")
     if entry.component is None:
         return None
     component = names.member(entry.component, "target", "component")
@@ -220,9 +218,7 @@ def target(sheet: RunSheet, names: Names) -> model.TargetEntry | None:
     return model.TargetEntry(component, entry.purity.value, confidence)
 
 
-def tests(
-    sheet: RunSheet, names: Names, cuts: Sequence[str] | None
-) -> tuple[model.TestEntry, ...]:
+def tests(sheet: RunSheet, names: Names, cuts: Sequence[str] | None) -> tuple[model.TestEntry, ...]:
     """The qualitative tests; ``cuts`` are the names in the table, None where it could not be read."""
     read = []
     for index, entry in sheet.tests():

@@ -33,9 +33,7 @@ class QuantityOf:
     bare_unit: str | None = None
     exact: bool = False
 
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: GetCoreSchemaHandler
-    ) -> core_schema.CoreSchema:
+    def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Parse, then check the limits."""
         return core_schema.no_info_plain_validator_function(self.read)
 

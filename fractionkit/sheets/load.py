@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from fractionkit.errors import Fault, InputError
+from fractionkit.sheets.cuts import check_vessel, read_cuts
 from fractionkit.sheets.faults import Faults
 from fractionkit.sheets.model import CutTable, Run
 from fractionkit.sheets.source import read_text
+
+if TYPE_CHECKING:
+    from fractionkit.sheets.runfile import RunSheet
+    from fractionkit.sheets.sections import RunSection
 
 RUN_FILE = "run.toml"
 CUTS_FILE = "cuts.csv"
@@ -26,72 +33,91 @@ def load_run(path: str | Path) -> Run:
     InputError
         With every fault of run.toml and of the table of cuts, each with file, row, column, value and what is expected.
     """
+    # Imported here: pydantic is not needed by those who only read the model of a run.
+    from fractionkit.sheets.runfile import RunSheet
+    from fractionkit.sheets.sections import RunSection
+
     source = _run_file(Path(path))
     faults = Faults(str(source))
     text = read_text(source, faults)
     if text is None:
         raise InputError(faults.all())
-    run, listed = _read(source, text, faults)
-    if listed:
+    sheet = RunSheet(text, faults)
+    head = sheet.section("run", RunSection)
+    cuts, cuts_faults = _cuts(source.parent / head.cuts, sheet)
+    run = _assemble(source, sheet, head, cuts, cuts_faults) if sheet.readable else None
+    listed = faults.all() + cuts_faults.all()
+    if listed or run is None:
         raise InputError(listed)
     return run
 
 
 def _run_file(path: Path) -> Path:
-    try:
-        folder = path.is_dir()
-        inside = path / RUN_FILE
-        if folder and not inside.exists():
-            expected = f"a folder with a {RUN_FILE} in it; `fractionkit demo DIR` writes one to start from"
-            raise InputError(Fault(None, expected, str(path)))
-    except (OSError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        raise InputError(Fault(str(path), f"a run's folder or its {RUN_FILE}")) from error
-    return inside if folder else path
+    if not path.is_dir():
+        return path
+    inside = path / RUN_FILE
+    if not inside.exists():
+        expected = f"a folder with a {RUN_FILE} in it; `fractionkit demo DIR` writes one to start from"
+        raise InputError(Fault(None, expected, str(path)))
+    return inside
 
 
-def _read(source: Path, text: str, faults: Faults) -> tuple[Run, list[Fault]]:
-    """Everything that can be read, and all faults of both files in order."""
-    # Imported here: pydantic is not needed by those who only read the model of a run.
+def _cuts(path: Path, sheet: RunSheet) -> tuple[CutTable | None, Faults]:
+    """The table of cuts; read even where run.toml is no TOML, so that its faults are told in the same go."""
+    faults = Faults(str(path))
+    if not sheet.readable and not path.exists():
+        return None, faults
+    text = read_text(path, faults)
+    return (None if text is None else read_cuts(text, faults)), faults
+
+
+def _assemble(
+    source: Path, sheet: RunSheet, head: RunSection, cuts: CutTable | None, cuts_faults: Faults
+) -> Run | None:
+    """The run; None where there is no table of cuts. All checks of run.toml are made in either case."""
     from fractionkit.sheets import entries
-    from fractionkit.sheets.runfile import RunSheet
-    from fractionkit.sheets.sections import RunSection
 
-    sheet = RunSheet(text, faults)
-    head = sheet.section("run", RunSection) if sheet.readable else RunSection()
-    cuts, cuts_faults = _cuts(source, head.cuts, sheet)
-    names = entries.Names(sheet, head.components, _canonical)
-    if not sheet.readable:
-        empty = cuts or _no_cuts()
-        return Run(source.parent, source, "", None, (), entries.NO_PRESSURE, empty), faults.all() + cuts_faults.all()
     if not sheet.given("run", "components"):
-        sheet.fault('components = ["…", "…"], the substances in the charge', "run", "components")
+        expected = 'the substances in the charge, like components = ["trichloroethylene", "tetrachloroethylene"]'
+        sheet.fault(expected, "run", "components")
+    names = entries.Names(sheet, head.components, _canonical)
     density = entries.density(sheet)
+    vessel_used = cuts is None or bool(cuts_faults) or bool(np.isfinite(cuts.filled_mass).any())
+    if density.water_mass is not None and not vessel_used:
+        expected = "filled masses too: a column filled_mass in the table of cuts, or no vessel here"
+        sheet.fault(expected, "density", "water_mass", value=sheet.typed("density", "water_mass"))
     if cuts is not None:
-        _check_vessel(cuts, density, sheet, cuts_faults)
-    run = Run(
+        check_vessel(cuts, density, cuts_faults)
+    pressure = entries.pressure(sheet)
+    thermometer = entries.thermometer(sheet)
+    index = entries.refractive_index(sheet)
+    charge, residue = entries.charge(sheet, "charge", names), entries.charge(sheet, "residue", names)
+    holdup = entries.holdup(sheet)
+    target = entries.target(sheet, names)
+    tests = entries.tests(sheet, names, None if cuts is None else cuts.names)
+    if cuts is None:
+        return None
+    return Run(
         folder=source.parent,
         source=source,
         title=head.title or source.resolve().parent.name,
         date=head.date,
         components=tuple(names.components),
-        pressure=entries.pressure(sheet),
-        thermometer=entries.thermometer(sheet),
+        pressure=pressure,
+        cuts=cuts,
+        thermometer=thermometer,
         density=density,
-        refractive_index=entries.refractive_index(sheet),
-        charge=entries.charge(sheet, "charge", names),
-        residue=entries.charge(sheet, "residue", names),
-        holdup=entries.holdup(sheet),
-        target=entries.target(sheet, names),
-        tests=entries.tests(sheet, names, None if cuts is None else cuts.names),
-        cuts=cuts or _no_cuts(),
+        refractive_index=index,
+        charge=charge,
+        residue=residue,
+        holdup=holdup,
+        target=target,
+        tests=tests,
     )
-    return run, faults.all() + cuts_faults.all()
 
 
 def _canonical(name: str) -> str:
     # Imported here: the catalogue of substances is read only when a name is looked up.
-    from fractionkit.substances import get
+    from fractionkit.substances import canonical_name
 
-    return get(name).name
+    return canonical_name(name)

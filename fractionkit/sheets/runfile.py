@@ -89,7 +89,7 @@ def _load(text: str, faults: Faults) -> dict[str, Any] | None:
         row = int(place[1]) if place and place[1] else (len(lines) if place else None)
         found = lines[row - 1].strip() if row and row <= len(lines) else None
         reason = str(error)[: place.start()] if place else str(error).split(";")[0]
-        hint = "texts and quantities stand in quotation marks, like mass = \"1480 g\""
+        hint = 'texts and quantities stand in quotation marks, like mass = "1480 g"'
         faults.add(found, f"a line of TOML ({reason}); {hint}", row=row)
     return None
 

@@ -33,16 +33,10 @@ def _fraction(what: str, example: str) -> QuantityOf:
     return QuantityOf("fraction", 0.0, 1.0, limits, example, above=True, below=True, exact=True)
 
 
-Station = Annotated[
-    Quantity, QuantityOf("pressure", 20e3, 200e3, "a pressure from 20 to 200 kPa", "98.6 ± 0.4 kPa")
-]
-SeaLevel = Annotated[
-    Quantity, QuantityOf("pressure", 85e3, 110e3, "a pressure from 850 to 1100 hPa", "1019 hPa")
-]
+Station = Annotated[Quantity, QuantityOf("pressure", 20e3, 200e3, "a pressure from 20 to 200 kPa", "98.6 ± 0.4 kPa")]
+SeaLevel = Annotated[Quantity, QuantityOf("pressure", 85e3, 110e3, "a pressure from 850 to 1100 hPa", "1019 hPa")]
 Altitude = Annotated[Quantity, QuantityOf("length", -500.0, 6000.0, "a height from -500 to 6000 m", "640 m")]
-IcePoint = Annotated[
-    Quantity, QuantityOf("temperature", _ICE - 20, _ICE + 20, "a reading from -20 to 20 °C", "0.3 °C")
-]
+IcePoint = Annotated[Quantity, QuantityOf("temperature", _ICE - 20, _ICE + 20, "a reading from -20 to 20 °C", "0.3 °C")]
 SteamPoint = Annotated[
     Quantity, QuantityOf("temperature", _ICE + 55, _ICE + 130, "a reading from 55 to 130 °C", "99.1 °C")
 ]
@@ -62,7 +56,13 @@ WaterTemperature = Annotated[Quantity, _celsius(0, 40, "a temperature of liquid 
 DensityError = Annotated[
     Quantity,
     QuantityOf(
-        "density_difference", 0.0, 200.0, "a 95 % half-width, more than 0 and at most 0.2 g/mL", "0.001 g/mL", above=True, exact=True
+        "density_difference",
+        0.0,
+        200.0,
+        "a 95 % half-width, more than 0 and at most 0.2 g/mL",
+        "0.001 g/mL",
+        above=True,
+        exact=True,
     ),
 ]
 Mass = Annotated[
@@ -75,9 +75,7 @@ VesselMass = Annotated[
 Volume = Annotated[
     Quantity, QuantityOf("volume", 0.0, 1.0, "a volume of more than 0 and at most 1000 L", "1000 mL", above=True)
 ]
-Density = Annotated[
-    Quantity, QuantityOf("density", 500.0, 3500.0, "a density from 0.5 to 3.5 g/mL", "1.482 g/mL")
-]
+Density = Annotated[Quantity, QuantityOf("density", 500.0, 3500.0, "a density from 0.5 to 3.5 g/mL", "1.482 g/mL")]
 Share = Annotated[
     Quantity,
     QuantityOf("fraction", 0.0, 1.0, "a mass fraction from 0 to 100 wt%", "30 ± 10 wt%"),
@@ -87,14 +85,28 @@ DetectionLimit = Annotated[Quantity, _fraction("a mass fraction", "0.3 wt%")]
 Confidence = Annotated[
     Quantity,
     QuantityOf(
-        "probability", 0.5, 1.0, "a probability above 0.5 and below 1", "0.95", above=True, below=True, bare_unit="", exact=True
+        "probability",
+        0.5,
+        1.0,
+        "a probability above 0.5 and below 1",
+        "0.95",
+        above=True,
+        below=True,
+        bare_unit="",
+        exact=True,
     ),
 ]
 IndexError95 = Annotated[
     Quantity,
     QuantityOf(
-        "refractive_index_difference", 0.0, 0.1, "a 95 % half-width, more than 0 and at most 0.1", "0.0005",
-        above=True, bare_unit="", exact=True,
+        "refractive_index_difference",
+        0.0,
+        0.1,
+        "a 95 % half-width, more than 0 and at most 0.1",
+        "0.0005",
+        above=True,
+        bare_unit="",
+        exact=True,
     ),
 ]
 

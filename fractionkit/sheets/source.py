@@ -22,25 +22,31 @@ def read_text(path: Path, faults: Faults) -> str | None:
     """
     try:
         if path.is_dir():
-            faults.add(path, "a file, not a folder")
+            faults.add(None, "a file; this is a folder")
             return None
         if not path.exists():
-            faults.add(path, "a file that exists; check the spelling and the folder")
+            faults.add(None, "a file that exists; check the spelling and the folder" + _beside(path))
             return None
         if not path.is_file():
-            faults.add(path, "an ordinary file")
+            faults.add(None, "an ordinary file")
             return None
         if path.stat().st_size > LARGEST:
             faults.add(f"{path.stat().st_size / 1e6:.0f} MB", f"a text file of at most {LARGEST // 2**20} MB")
             return None
         data = path.read_bytes()
     except OSError as error:
-        faults.add(path, f"a file that can be read ({error.strerror})")
-        return None
-    except ValueError:  # a NUL in the path
-        faults.add(path, "the path of a file")
+        faults.add(None, f"a file that can be read ({error.strerror})")
         return None
     return _decode(data, faults)
+
+
+def _beside(path: Path) -> str:
+    """The files of the same sort in the folder of a file that is missing, for the message."""
+    folder = path.parent
+    if not folder.is_dir():
+        return f"; there is no folder {folder}"
+    others = sorted(other.name for other in folder.iterdir() if other.suffix.lower() == path.suffix.lower())
+    return f"; in that folder: {', '.join(others[:5])}" if others else ""
 
 
 def _decode(data: bytes, faults: Faults) -> str | None:

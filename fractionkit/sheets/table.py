@@ -81,9 +81,7 @@ def _separator(text: str, known: Collection[str]) -> str:
     return max(_SEPARATORS, key=score)
 
 
-def _records(
-    text: str, separator: str, first: int, most: int, faults: Faults
-) -> tuple[list[list[str]], list[int]]:
+def _records(text: str, separator: str, first: int, most: int, faults: Faults) -> tuple[list[list[str]], list[int]]:
     """All rows that are not blank with the line each begins on; stops, and notes a fault, after too many."""
     reader = csv.reader(
         io.StringIO(text, newline=""),
@@ -120,9 +118,7 @@ def _head(cell: str) -> tuple[str, str]:
     return re.sub(r"[\s-]+", "_", found[1].strip().lower()), (found[2] or "").strip()
 
 
-def _heads(
-    header: list[str], line: int, known: Collection[str], faults: Faults
-) -> list[tuple[str, str]]:
+def _heads(header: list[str], line: int, known: Collection[str], faults: Faults) -> list[tuple[str, str]]:
     """Name and unit of each column, the name "" where it is none of ours; faults noted."""
     heads = []
     seen: set[str] = set()
@@ -139,9 +135,7 @@ def _heads(
     return heads
 
 
-def _squared(
-    rows: list[list[str]], lines: list[int], width: int, separator: str, faults: Faults
-) -> list[list[str]]:
+def _squared(rows: list[list[str]], lines: list[int], width: int, separator: str, faults: Faults) -> list[list[str]]:
     """Rows as long as the header; a row with more or fewer cells is a fault."""
     squared = []
     for row, line in zip(rows, lines, strict=True):
