@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shlex
 import sys
-from enum import Enum
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
@@ -16,7 +16,7 @@ from fractionkit.files import write_text
 FILES = ("run.toml", "cuts.csv", "README.md")
 
 
-class DemoRun(str, Enum):
+class DemoRun(StrEnum):
     """The runs that are shipped."""
 
     BINARY = "binary"
