@@ -1,0 +1,100 @@
+"""The joint posterior against the closed form that a linear model with normal errors has."""
+
+import numpy as np
+import pytest
+
+from fractionkit.composition import nodes as points
+from fractionkit.composition.channels import Normal
+from fractionkit.composition.joint import Block, Channel, expand, find_mode, sample_shared
+from fractionkit.composition.posterior import summarise
+
+SPAN, REPEAT = 100.0, 0.8  # a reading that moves by SPAN from w = 0 to 1
+SLOPES = np.array([[1.5, 0.0, 0.7], [0.0, 2.0, -0.5]])  # two kinds of reading feel three shared errors
+
+
+def linear_run(readings, cells=400):
+    """Two kinds of reading of every cut, both linear in w_1; one wide block."""
+    cuts = len(readings)
+    edges = np.linspace(0, 1, cells + 1)
+    nodes = points._from_windows(
+        np.tile(edges[:-1], (cuts, 1))[..., None], np.tile(edges[1:], (cuts, 1))[..., None]
+    )
+    channels = []
+    for kind, slope in enumerate(SLOPES):
+        sign = 1.0 if kind == 0 else -1.0
+        channels.append(
+            Channel(
+                f"kind {kind}",
+                Normal.of(readings[:, kind], np.full(cuts, REPEAT)),
+                sign * SPAN * nodes.w[..., 0],
+                np.arange(3),
+                np.broadcast_to(slope, (cuts, cells, 3)),
+            )
+        )
+    return [Block(slice(0, cuts), nodes, tuple(channels))]
+
+
+def closed_form(readings):
+    """Generalised least squares for (w_1..w_K, theta): flat prior on w, standard normal on theta."""
+    cuts = len(readings)
+    rows, values = [], []
+    for k in range(cuts):
+        for kind, slope in enumerate(SLOPES):
+            row = np.zeros(cuts + 3)
+            row[k] = SPAN if kind == 0 else -SPAN
+            row[cuts:] = slope
+            rows.append(row / REPEAT)
+            values.append(readings[k, kind] / REPEAT)
+    rows = np.vstack([*rows, np.hstack([np.zeros((3, cuts)), np.eye(3)])])
+    values = np.concatenate([values, np.zeros(3)])
+    covariance = np.linalg.inv(rows.T @ rows)
+    return covariance @ rows.T @ values, covariance
+
+
+@pytest.fixture(scope="module")
+def readings():
+    rng = np.random.default_rng(7)
+    w, theta = rng.uniform(0.2, 0.8, 5), np.array([1.2, -0.8, 0.5])
+    sign = np.array([1.0, -1.0])
+    return sign * SPAN * w[:, None] + SLOPES @ theta + REPEAT * rng.standard_normal((5, 2))
+
+
+def test_mode_and_covariance_of_the_shared_errors(readings):
+    mode, covariance = find_mode(linear_run(readings), 3)
+    truth, truth_covariance = closed_form(readings)
+    np.testing.assert_allclose(mode, truth[5:], atol=2e-3)
+    np.testing.assert_allclose(covariance, truth_covariance[5:, 5:], atol=2e-3)
+
+
+def test_gradient_and_hessian_agree_with_finite_differences(readings):
+    blocks, at, step = linear_run(readings), np.array([0.3, -0.4, 0.2]), 1e-4
+    here = expand(blocks, at)
+    for i in range(3):
+        move = step * np.eye(3)[i]
+        up, down = expand(blocks, at + move), expand(blocks, at - move)
+        assert here.gradient[i] == pytest.approx((up.value - down.value) / (2 * step), rel=1e-4, abs=1e-4)
+        np.testing.assert_allclose(here.hessian[i], (up.gradient - down.gradient) / (2 * step), rtol=1e-3, atol=1e-3)
+
+
+def test_compositions_and_draws(readings):
+    blocks = linear_run(readings)
+    truth, covariance = closed_form(readings)
+    mode, spread = find_mode(blocks, 3)
+    shared = sample_shared(blocks, mode, spread, 2048)
+    marginals, draws = summarise(blocks, shared, 5, 2, 4096)
+    sd = np.sqrt(np.diag(covariance))[:5]
+    np.testing.assert_allclose(marginals.mean[:, 0], truth[:5], atol=0.08 * sd.max())
+    np.testing.assert_allclose(0.5 * (marginals.high - marginals.low)[:, 0] / 1.96, sd, rtol=0.05)
+    correlation = np.corrcoef(draws[..., 0].T)
+    expected = covariance[:5, :5] / np.outer(sd, sd)
+    np.testing.assert_allclose(correlation, expected, atol=0.06)
+    assert shared.effective > 0.5 * 2048
+
+
+def test_the_same_readings_give_the_same_answer(readings):
+    answers = []
+    for _ in range(2):
+        blocks = linear_run(readings)
+        mode, spread = find_mode(blocks, 3)
+        answers.append(summarise(blocks, sample_shared(blocks, mode, spread), 5, 2, 512)[1])
+    np.testing.assert_array_equal(*answers)
