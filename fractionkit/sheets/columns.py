@@ -20,6 +20,7 @@ _ICE = 273.15
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 # One to three digits, a comma, three digits: "1,480" may be 1.48 or 1480.
 _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}")
+_PLUS_MINUS = re.compile(r"±|\+ ?/ ?-|\+-")
 _BLANK_HINT = "; leave the cell empty where nothing was read"
 
 
@@ -149,16 +150,16 @@ def _odd_cell(
 ) -> Quantity | None:
     """A cell that is no plain number: parsed with its own unit, or with the header's if it has none."""
     cell, line = column.cells[index], lines[index]
+    if _PLUS_MINUS.search(cell):
+        expected = "a value without ±; how well it was measured stands in run.toml, as bias and repeat"
+        faults.add(cell, expected, row=line, column=column.name)
+        return None
     try:
         text = f"{cell} {unit}" if _NUMBER.fullmatch(cell) else cell
         quantity = parse(text, spec.kind, decimal_comma=decimal_comma)
     except QuantityError as error:
         also = "" if any(digit in cell for digit in "0123456789") else _BLANK_HINT
         faults.adopt(cell, error, row=line, column=column.name, also=also)
-        return None
-    if quantity.u is not None:
-        expected = "a value without ±; how well it was measured stands in run.toml, as bias and repeat"
-        faults.add(cell, expected, row=line, column=column.name)
         return None
     return quantity
 
@@ -181,5 +182,6 @@ def _check_limits(
             f"; a number without a unit is in {spec.unit}, another unit stands in the header: {column.name} [{other}]"
         )
     for index in np.flatnonzero(bad):
-        faults.add(column.cells[index], spec.limits + hint, row=lines[index], column=column.name)
+        slip = hint if si[index] > spec.high or spec.low > 0 else ""
+        faults.add(column.cells[index], spec.limits + slip, row=lines[index], column=column.name)
     values[bad] = np.nan

@@ -38,6 +38,10 @@ class _Sheet:
         """Note a fault at ``column`` of each row in ``where``, showing what stands in column ``shown``."""
         if not where.any():
             return
+        if column not in self.table.columns:
+            expected = f"a column {column}: {expected}"
+            self.faults.add(None, expected, row=self.table.header_line, column=column)
+            return
         cells = self.table.columns[shown].cells if shown in self.table.columns else None
         for index in np.flatnonzero(where):
             value = cells[index] if cells else None
@@ -123,7 +127,7 @@ def _check_required(sheet: _Sheet) -> None:
     else:
         blank = ~(sheet.given("mass") | sheet.given("volume"))
         sheet.fault_rows(blank, amounts[0], "", "a mass or a volume in each row; leave an empty receiver out")
-    if not table.lines:
+    if not table.lines and not faults:
         faults.add(None, "at least one cut below the header")
 
 
@@ -138,7 +142,6 @@ def _check_pairs(sheet: _Sheet) -> None:
             kind = f"a temperature not above {end}"
             sheet.faults.add(cells[index], expected, row=row, column=start, kind=kind)
     density, filled = sheet.given("density"), sheet.given("filled_mass")
-    index = sheet.given("refractive_index")
     sheet.fault_rows(
         density & ~sheet.given("density_temp"),
         "density_temp",
@@ -153,7 +156,7 @@ def _check_pairs(sheet: _Sheet) -> None:
     )
     sheet.fault_rows(density & filled, "filled_mass", "filled_mass", "either density or filled_mass in a row, not both")
     sheet.fault_rows(
-        index & ~sheet.given("refractive_temp"),
+        sheet.given("refractive_index") & ~sheet.given("refractive_temp"),
         "refractive_temp",
         "",
         "the temperature at which the refractive index was read",

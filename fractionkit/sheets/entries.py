@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 from fractionkit.errors import UnknownSubstanceError
 from fractionkit.quantities import COVERAGE_95, Quantity
@@ -31,28 +31,33 @@ class Names:
     def __init__(self, sheet: RunSheet, typed: Sequence[str] | None, resolve: Resolve) -> None:
         self.sheet = sheet
         self.resolve = resolve
-        self.complete = typed is not None
-        self.components: list[str] = []
+        self.complete = typed is not None and len(typed) >= 2
+        self._typed: dict[str, str] = {}
         for index, name in enumerate(typed or ()):
             self._add(index, name)
         if typed is not None and len(typed) < 2:
             expected = "two or more components; with one there is no composition to infer"
             sheet.fault(expected, "run", "components", value=list(typed))
 
+    @property
+    def components(self) -> list[str]:
+        """Canonical names in sheet order."""
+        return list(self._typed)
+
     def _add(self, index: int, name: str) -> None:
         canonical = self._canonical(name, ("run", "components", index))
         if canonical is None:
             self.complete = False
-        elif canonical in self.components:
-            same = "" if name == canonical else f" ({name!r} is a name of {canonical})"
-            self.sheet.fault(f"each component once{same}", "run", "components", value=name)
+        elif canonical in self._typed:
+            expected = f"each component once; {self._typed[canonical]!r} is the same substance"
+            self.sheet.fault(expected, "run", "components", value=name)
         else:
-            self.components.append(canonical)
+            self._typed[canonical] = name
 
     def member(self, name: str, *path: str | int) -> str | None:
         """The component that ``name`` means; None, and a fault noted, where it means none of them."""
         canonical = self._canonical(name, path)
-        if canonical is None or canonical in self.components:
+        if canonical is None or canonical in self._typed:
             return canonical
         if self.complete:  # otherwise it may be the one that was mistyped under [run]
             self.sheet.fault(f"one of the run's components: {', '.join(self.components)}", *path, value=name)
@@ -166,12 +171,17 @@ def charge(sheet: RunSheet, name: str, names: Names) -> model.ChargeEntry | None
         expected = 'density_temp as well, like density_temp = "20 degC"'
         sheet.fault(expected, name, "density", value=sheet.typed(name, "density"))
     composition: dict[str, Quantity] = {}
-    for typed, share in (entry.composition or {}).items():
-        component = names.member(typed, name, "composition", typed)
-        if component in composition:
-            sheet.fault(f"each component once ({typed!r} is {component})", name, "composition", value=typed)
+    shares = entry.composition or {}  # empty where one share is wrong; the names are still checked
+    typed = sheet.typed(name, "composition")
+    seen: set[str] = set()
+    for word in typed if isinstance(typed, Mapping) else ():
+        component = names.member(word, name, "composition", word)
+        if component in seen:
+            sheet.fault(f"each component once ({word!r} is {component})", name, "composition", value=word)
         elif component is not None:
-            composition[component] = share
+            seen.add(component)
+            if word in shares:
+                composition[component] = shares[word]
     _check_sum(sheet, name, composition, names)
     return model.ChargeEntry(entry.mass, entry.volume, entry.density, si(entry.density_temp), composition)
 
@@ -221,6 +231,7 @@ def target(sheet: RunSheet, names: Names) -> model.TargetEntry | None:
 def tests(sheet: RunSheet, names: Names, cuts: Sequence[str] | None) -> tuple[model.TestEntry, ...]:
     """The qualitative tests; ``cuts`` are the names in the table, None where it could not be read."""
     read = []
+    known = frozenset(cuts or ())
     for index, entry in sheet.tests():
         keys = ("cut", "component", "result", "detection_limit")
         missing = [key for key in keys if not sheet.given("test", index, key)]
@@ -230,7 +241,7 @@ def tests(sheet: RunSheet, names: Names, cuts: Sequence[str] | None) -> tuple[mo
         if entry.component is not None:
             component = names.member(entry.component, "test", index, "component")
         cut = None if entry.cut is None else entry.cut.strip()
-        if cut is not None and cuts is not None and cut not in cuts:
+        if cut is not None and cuts is not None and cut not in known:
             expected = f"the name of a cut in the table{nearest(cut, cuts) or ': ' + _some(cuts)}"
             sheet.fault(expected, "test", index, "cut", value=cut)
         if cut is None or component is None or entry.result is None or entry.detection_limit is None:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import difflib
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from fractionkit.errors import Fault, InputError
 
 # A column typed in the wrong unit is wrong in every row: after this many the rest are counted, not listed.
 LISTED_PER_KIND = 10
+LONGEST = 200  # characters of a value that are kept for the message
 
 
 class Faults:
@@ -17,8 +18,14 @@ class Faults:
 
     def __init__(self, file: str) -> None:
         self.file = file
+        self.cut_short = False  # reading stopped before the end of the file
         self._kept: list[Fault] = []
         self._count: Counter[tuple[str | None, str]] = Counter()
+        self._shifted: set[int] = set()
+
+    def mute(self, row: int) -> None:
+        """Note no more faults of this row: its cells stand under the wrong columns, they would only mislead."""
+        self._shifted.add(row)
 
     def add(
         self,
@@ -30,6 +37,8 @@ class Faults:
         kind: str | None = None,
     ) -> None:
         """Note a fault; ``kind`` groups faults whose ``expected`` differs only in a number."""
+        if row in self._shifted:
+            return
         key = (column, kind or expected)
         self._count[key] += 1
         if row is None or self._count[key] <= LISTED_PER_KIND:
@@ -69,4 +78,17 @@ def nearest(word: str, known: Iterable[str]) -> str:
 
 
 def _text(value: object) -> str | None:
-    return None if value is None else str(value)[:200]
+    """What was found, as it stands in a sheet: lists and tables as TOML writes them."""
+    if value is None:
+        return None
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{key} = {_inner(entry)}" for key, entry in value.items()) + " }"
+    if isinstance(value, list):
+        return "[" + ", ".join(_inner(entry) for entry in value) + "]"
+    return str(value)[:LONGEST]
+
+
+def _inner(value: object) -> str:
+    return f'"{value[:LONGEST]}"' if isinstance(value, str) else str(value)[:LONGEST]

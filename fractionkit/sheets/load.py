@@ -26,12 +26,14 @@ def load_run(path: str | Path) -> Run:
 
     Parameters
     ----------
-    path : a folder that holds run.toml, or that file under any name.
+    path
+        A folder that holds run.toml, or that file under any name.
 
     Raises
     ------
     InputError
         With every fault of run.toml and of the table of cuts, each with file, row, column, value and what is expected.
+
     """
     # Imported here: pydantic is not needed by those who only read the model of a run.
     from fractionkit.sheets.runfile import RunSheet
@@ -94,7 +96,7 @@ def _assemble(
     charge, residue = entries.charge(sheet, "charge", names), entries.charge(sheet, "residue", names)
     holdup = entries.holdup(sheet)
     target = entries.target(sheet, names)
-    tests = entries.tests(sheet, names, None if cuts is None else cuts.names)
+    tests = entries.tests(sheet, names, None if cuts is None or cuts_faults.cut_short else cuts.names)
     if cuts is None:
         return None
     return Run(

@@ -55,12 +55,12 @@ class RunSheet:
         """What stands at a place, as the TOML reader gives it; None where nothing does."""
         found: Any = self.raw
         for part in path:
-            if isinstance(found, Mapping) and part in found:
-                found = found[part]
-            elif isinstance(found, list) and isinstance(part, int) and part < len(found):
-                found = found[part]
-            else:
+            inside = (
+                part in found if isinstance(found, Mapping) else isinstance(found, list) and part in range(len(found))
+            )
+            if not inside:
                 return None
+            found = found[part]
         return found
 
     def fault(self, expected: str, *path: str | int, value: object = None) -> None:

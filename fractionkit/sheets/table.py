@@ -54,13 +54,13 @@ def read_table(text: str, known: Collection[str], most: int, faults: Faults) -> 
         rows = _squared(rows, lines, len(header), separator, faults)
         cells = list(zip(*rows, strict=True))
     columns = {}
-    for (name, unit), column in zip(heads, cells, strict=True):
+    for position, ((name, unit), column) in enumerate(zip(heads, cells, strict=True), start=1):
         if name and name not in columns:
             columns[name] = Column(name, unit, [cell.strip() for cell in column])
         elif not name and any(column):
             row = next(index for index, cell in enumerate(column) if cell.strip() or index == len(column) - 1)
             expected = "nothing, or a name over this column in the header"
-            faults.add(column[row], expected, row=lines[row])
+            faults.add(column[row], expected, row=lines[row], column=str(position))
     return Table(columns, lines, separator, header_line)
 
 
@@ -103,10 +103,11 @@ def _records(text: str, separator: str, first: int, most: int, faults: Faults) -
                     surplus += 1
             begins = reader.line_num + first
     except csv.Error as error:
+        faults.cut_short = True
         expected = f"a row of cells ({error}); a cell with a quotation mark in it stands in quotation marks, doubled"
         faults.add(None, f'{expected}: "6"" column"', row=begins)
     if surplus:
-        faults.add(len(rows) - 1 + surplus, f"at most {most} cuts")
+        faults.add(f"{len(rows) - 1 + surplus} cuts", f"at most {most} cuts")
     return rows, lines
 
 
@@ -139,9 +140,10 @@ def _squared(rows: list[list[str]], lines: list[int], width: int, separator: str
     """Rows as long as the header; a row with more or fewer cells is a fault."""
     squared = []
     for row, line in zip(rows, lines, strict=True):
-        if len(row) != width and any(cell.strip() for cell in row[width:]) or len(row) < width:
+        if len(row) < width or any(cell.strip() for cell in row[width:]):
             hint = "; a decimal comma needs quotation marks round its cell here" if separator == "," else ""
             expected = f"{width} cells as in the header{hint}"
             faults.add(f"{len(row)} cells", expected, row=line)
+            faults.mute(line)
         squared.append((row + [""] * width)[:width])
     return squared
