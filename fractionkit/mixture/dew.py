@@ -1,0 +1,175 @@
+"""Dew point: the highest temperature at which some liquid is in equilibrium with the vapour.
+
+At a given liquid x (not yet in equilibrium) let T*(x) be the root of
+
+    tpd(x, T) = sum_i x_i [ln x_i + ln gamma_i(x, T) + ln p_i(T) - ln(y_i P)] = 0,
+
+the tangent-plane distance of Michelsen (Fluid Phase Equilib. 9 (1982) 1-19). tpd rises with T, so the
+dew point is the maximum of T*(x) over the simplex: every stationary point of T* solves the dew equations and the highest
+one is the stable liquid. That makes T* a merit function: a step counts only if T* rises, Newton first, else
+successive substitution, whose direction always climbs, halved until it does. Liquids that can split have several
+maxima; then the search starts from every pure component too and the highest one wins.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fractionkit.errors import ConvergenceError
+from fractionkit.mixture.activity import Activity
+from fractionkit.mixture.arrays import Array
+from fractionkit.mixture.vapour import T_HIGHEST, T_LOWEST, VapourPressure
+
+ITERATIONS = 400
+TOLERANCE = 1e-11
+NEARLY_PURE = 0.98
+"""Mole fraction of one component in the extra starts for liquids that can split."""
+
+
+@dataclass
+class _State:
+    """Iterates (N, ...): log x, T, the residual r = ln(y P) - ln(x gamma p), the Newton step and the merit T*."""
+
+    log_x: Array
+    T: Array
+    residual: Array
+    newton: Array
+    merit: Array
+
+    def take(self, rows: Array, other: _State, mask: Array) -> None:
+        """Overwrite ``rows`` of this state by the masked rows of ``other``."""
+        for name in ("log_x", "T", "residual", "newton", "merit"):
+            getattr(self, name)[rows] = getattr(other, name)[mask]
+
+
+def dew_point(
+    vapour: VapourPressure, activity: Activity, y: Array, P: Array, *, may_split: bool
+) -> tuple[Array, Array]:
+    """Return T (...) and x (..., n) of the first liquid from vapours ``y`` (..., n) at ``P`` (...).
+
+    ``may_split`` asks for the extra starts (n + 1 times the work).
+
+    Raises
+    ------
+    ConvergenceError
+        if no start of some vapour converged.
+    """
+    n = y.shape[-1]
+    shape = np.broadcast_shapes(y.shape[:-1], P.shape)
+    vapours = np.broadcast_to(y, (*shape, n)).reshape(-1, n)
+    log_P = np.log(np.broadcast_to(P, shape).reshape(-1))
+    starts = _starts(vapour, vapours, log_P, may_split)
+    count = starts.shape[0]
+    many = np.broadcast_to(vapours, starts.shape).reshape(-1, n)
+    target = np.where(many > 0.0, np.log(np.where(many > 0.0, many, 1.0)), 0.0) + np.tile(log_P, count)[:, None]
+    T, x, converged = _climb(vapour, activity, starts.reshape(-1, n), target, many > 0.0)
+    T = np.where(converged, T, -np.inf).reshape(count, -1)
+    best = T.argmax(axis=0)
+    column = np.arange(T.shape[1])
+    found = T[best, column]
+    if not np.isfinite(found).all():
+        lost = vapours[~np.isfinite(found)]
+        raise ConvergenceError(f"no dew point for {len(lost)} of {len(vapours)} vapours, e.g. y = {lost[0]}")
+    liquid = x.reshape(count, -1, n)[best, column]
+    return found.reshape(shape), liquid.reshape((*shape, n))
+
+
+def _starts(vapour: VapourPressure, y: Array, log_P: Array, may_split: bool) -> Array:
+    """Starting liquids (starts, N, n): Raoult's at a mean temperature and, if asked, nearly pure components."""
+    boiling = vapour.boiling_point(np.exp(log_P))
+    T = (y * boiling).sum(axis=-1)
+    for _ in range(3):  # Raoult's dew point: sum y P / p(T) = 1, Newton in 1/T on its logarithm
+        ln_p, slope = vapour.ln(T)
+        terms = y * np.exp(log_P[:, None] - ln_p)
+        total = terms.sum(axis=-1)
+        step = np.log(total) / ((terms * slope).sum(axis=-1) / total * T**2)
+        T = 1.0 / np.clip(1.0 / T - step, 1.0 / T_HIGHEST, 1.0 / T_LOWEST)
+    raoult = y * np.exp(log_P[:, None] - vapour.ln(T)[0])
+    raoult /= raoult.sum(axis=-1, keepdims=True)
+    if not may_split:
+        return raoult[None]
+    n = y.shape[-1]
+    pure = (1.0 - NEARLY_PURE) * y[None] + NEARLY_PURE * np.eye(n)[:, None, :]
+    pure = np.where(y[None] > 0.0, pure, 0.0)
+    pure /= pure.sum(axis=-1, keepdims=True)
+    # a component that the vapour lacks cannot start a liquid: fall back on y itself there (already so by the scaling)
+    return np.concatenate([raoult[None], pure])
+
+
+def _evaluate(
+    vapour: VapourPressure, activity: Activity, log_x: Array, T: Array, target: Array, present: Array
+) -> _State:
+    """Evaluate the dew equations at (x, T): residuals at the improved T*, and Newton's step in ln x."""
+    x = np.where(present, np.exp(log_x), 0.0)
+    liquid = activity.evaluate(x, T, jacobian=True)
+    ln_p, slope_p = vapour.ln(T)
+    slope = slope_p + liquid.dT
+    residual = np.where(present, target - log_x - liquid.ln_gamma - ln_p, 0.0)
+    # merit: one Newton step in 1/T on sum x r = 0
+    mean_slope = (x * slope).sum(axis=-1)
+    mean = (x * residual).sum(axis=-1)
+    inverse = 1.0 / T - mean / (np.maximum(mean_slope, 1e-6) * T**2)
+    merit = 1.0 / np.clip(inverse, 1.0 / T_HIGHEST, 1.0 / T_LOWEST)
+    change = (1.0 / T - 1.0 / merit) * T**2
+    residual = np.where(present, residual - slope * change[:, None], 0.0)
+    return _State(log_x, T, residual, _newton(x, liquid.dx, slope, residual, present), merit)
+
+
+def _newton(x: Array, dx: Array | None, slope: Array, residual: Array, present: Array) -> Array:
+    """Solve d + J d + s dT = r, sum x d = 0 for d = change of ln x, (N, n); zero where singular."""
+    assert dx is not None
+    N, n = x.shape
+    matrix = np.zeros((N, n + 1, n + 1))
+    both = present[:, :, None] & present[:, None, :]
+    matrix[:, :n, :n] = np.where(both, dx * x[:, None, :], 0.0) + np.eye(n)
+    matrix[:, :n, n] = np.where(present, slope, 0.0)
+    matrix[:, n, :n] = x
+    right = np.concatenate([residual, np.zeros((N, 1))], axis=1)
+    scale = np.abs(np.linalg.det(matrix))
+    sound = scale > 1e-12
+    matrix = np.where(sound[:, None, None], matrix, np.eye(n + 1))
+    step: Array = np.linalg.solve(matrix, right[..., None])[:, :n, 0]
+    return np.where(sound[:, None], step, 0.0)
+
+
+def _climb(
+    vapour: VapourPressure, activity: Activity, x: Array, target: Array, present: Array
+) -> tuple[Array, Array, Array]:
+    """Climb T*(x) from each row of ``x`` to a stationary point; return T, x and which rows converged."""
+    log_x = np.where(present, np.log(np.where(x > 0.0, x, 1.0)), 0.0)
+    N = len(x)
+    T = np.full(N, 350.0)
+    for _ in range(6):  # T* of the start: a Newton iteration in 1/T
+        T = _evaluate(vapour, activity, log_x, T, target, present).merit
+    state = _evaluate(vapour, activity, log_x, T, target, present)
+    failures = np.zeros(N, dtype=np.int64)
+    done = np.zeros(N, dtype=np.bool_)
+    for _ in range(ITERATIONS):
+        size = np.abs(np.exp(state.log_x) * state.residual).max(axis=-1)
+        settled = np.abs(state.merit - state.T) <= 1e-9 * state.T
+        done = settled & ((size <= TOLERANCE) | (failures > 45))
+        rows = np.flatnonzero(~done)
+        if rows.size == 0:
+            break
+        direction = _direction(state, rows, failures[rows])
+        trial_x = state.log_x[rows] + direction
+        weight = np.where(present[rows], np.exp(trial_x), 0.0).sum(axis=-1, keepdims=True)
+        trial_x = np.where(present[rows], trial_x - np.log(weight), 0.0)
+        trial = _evaluate(vapour, activity, trial_x, state.merit[rows], target[rows], present[rows])
+        rises = trial.merit >= state.merit[rows] - 1e-10 * state.merit[rows]
+        state.take(rows[rises], trial, rises)
+        failures[rows] = np.where(rises, 0, failures[rows] + 1)
+    converged = done & (np.abs(np.exp(state.log_x) * state.residual).max(axis=-1) <= 1e-8)
+    return state.merit, np.where(present, np.exp(state.log_x), 0.0), converged
+
+
+def _direction(state: _State, rows: Array, failures: Array) -> Array:
+    """Newton's step first (no ln x by more than 3), then the successive-substitution step, halved at each failure."""
+    newton = state.newton[rows]
+    largest = np.abs(newton).max(axis=-1, keepdims=True)
+    newton = newton * np.minimum(1.0, 3.0 / np.maximum(largest, 3.0))
+    plain = np.clip(state.residual[rows], -8.0, 8.0) * 0.5 ** np.maximum(failures - 1, 0)[:, None]
+    use_newton = (failures == 0)[:, None] & (largest > 0.0)
+    return np.where(use_newton, newton, plain)

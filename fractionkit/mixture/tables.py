@@ -1,0 +1,80 @@
+"""The stored pair tables of the room: NRTL parameters and excess volumes, each row with origin, source, status and u."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+
+@dataclass(frozen=True)
+class ActivityPair:
+    """NRTL parameters of one pair: tau_ij = a_ij + b_ij/T and the standard uncertainty of its Margules amplitude."""
+
+    first: str
+    second: str
+    a_ij: float
+    a_ji: float
+    b_ij: float
+    b_ji: float
+    alpha: float
+    u: float
+    origin: str
+    source: str
+    status: str
+
+    def swapped(self) -> ActivityPair:
+        """Return the same pair with the components in the other order."""
+        return ActivityPair(
+            self.second, self.first, self.a_ji, self.a_ij, self.b_ji, self.b_ij, self.alpha,
+            self.u, self.origin, self.source, self.status,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class ExcessVolume:
+    """Excess volume of one pair at x = 0.5, m3/mol, with its standard uncertainty."""
+
+    first: str
+    second: str
+    value: float
+    u: float
+    source: str
+    status: str
+
+
+@lru_cache(maxsize=1)
+def activity_pairs() -> dict[tuple[str, str], ActivityPair]:
+    """All pairs of the catalogue, each under both orders of its names."""
+    table: dict[tuple[str, str], ActivityPair] = {}
+    for row in _rows("activity_pairs.csv"):
+        pair = ActivityPair(
+            row["first"], row["second"],
+            *(float(row[k]) for k in ("a_ij", "a_ji", "b_ij_K", "b_ji_K", "alpha", "u")),
+            row["origin"], row["source"], row["status"],
+        )  # fmt: skip
+        table[pair.first, pair.second] = pair
+        table[pair.second, pair.first] = pair.swapped()
+    return table
+
+
+@lru_cache(maxsize=1)
+def excess_volumes() -> dict[tuple[str, str], ExcessVolume]:
+    """Pairs whose excess volume is known (both orders), and family pairs under ``family:`` names."""
+    table: dict[tuple[str, str], ExcessVolume] = {}
+    for row in _rows("excess_volume.csv"):
+        scale = 1e-6  # the file is in cm3/mol, the trade's unit
+        value = ExcessVolume(
+            row["first"], row["second"], scale * float(row["v_cm3_mol"]), scale * float(row["u_cm3_mol"]),
+            row["source"], row["status"],
+        )  # fmt: skip
+        table[value.first, value.second] = value
+        table[value.second, value.first] = value
+    return table
+
+
+def _rows(name: str) -> list[dict[str, str]]:
+    text = files("fractionkit.mixture").joinpath("data", name).read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    return list(csv.DictReader(lines))

@@ -1,0 +1,159 @@
+"""Density of a liquid mixture: volumes add, plus a symmetric excess volume; and refractive index by Lorentz-Lorenz."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from fractionkit.errors import Fault, OutOfRangeError
+from fractionkit.mixture.arrays import Array, pairs
+from fractionkit.mixture.vapour import EXTENSION_ERROR
+
+
+@dataclass(frozen=True)
+class Volume:
+    """Constants of rho_i(T) = rho_ref + slope (T - t_ref) + curvature (T - t_ref)^2 and of the excess volumes.
+
+    Beyond ``[t_min, t_max]`` the density goes on as a straight line with the slope at the range's end.
+    reference, t_reference, slope, curvature, t_min, t_max, u, u_slope : (n,) SI.
+    excess, u_excess : (n, n) m3/mol, symmetric; V^E = sum over pairs of 4 x_i x_j excess_ij, the value at x = 0.5.
+    shift : (n,) error of rho_i in units of its standard uncertainty (zero but for a perturbed mixture).
+    """
+
+    reference: Array
+    t_reference: Array
+    slope: Array
+    curvature: Array
+    t_min: Array
+    t_max: Array
+    u: Array
+    u_slope: Array
+    excess: Array
+    u_excess: Array
+    shift: Array
+
+    def pure_u(self, T: Array) -> Array:
+        """Standard uncertainty (..., n) of the pure densities at ``T`` (...), kg/m3: value, slope and extension."""
+        t = np.asarray(T, dtype=np.float64)[..., None]
+        beyond = EXTENSION_ERROR * self.slope * (t - np.clip(t, self.t_min, self.t_max))
+        return np.hypot(np.hypot(self.u, self.u_slope * (t - self.t_reference)), beyond)
+
+    def pure(self, T: Array) -> Array:
+        """Densities (..., n) of the pure liquids at ``T`` (...), kg/m3."""
+        t = np.asarray(T, dtype=np.float64)[..., None]
+        inside = np.clip(t, self.t_min, self.t_max)
+        away = inside - self.t_reference
+        rho = self.reference + away * (self.slope + away * self.curvature)
+        rho = rho + (self.slope + 2.0 * self.curvature * away) * (t - inside)
+        return np.asarray(rho + self.shift * self.pure_u(T), dtype=np.float64)
+
+    def density(self, w: Array, T: Array, M: Array) -> Array:
+        """Density (...) of mixtures with mass fractions ``w`` (..., n); ``M`` (n,) molar masses, kg/mol."""
+        return np.asarray(1.0 / self.specific_volume(w, T, M), dtype=np.float64)
+
+    def specific_volume(self, w: Array, T: Array, M: Array) -> Array:
+        """1/rho (...) in m3/kg: sum_i w_i/rho_i + V^E times the moles in a kilogram."""
+        moles = w / M
+        total = moles.sum(axis=-1)
+        excess = 2.0 * ((moles @ self.excess) * moles).sum(axis=-1) / total
+        return np.asarray((w / self.pure(T)).sum(axis=-1) + excess, dtype=np.float64)
+
+    def gradient(self, w: Array, T: Array, M: Array) -> Array:
+        """d rho/d w_i (..., n), the w taken as independent (only differences along a sum of zero have meaning)."""
+        moles = w / M
+        total = moles.sum(axis=-1, keepdims=True)
+        linear = moles @ self.excess
+        quadratic = (linear * moles).sum(axis=-1, keepdims=True)
+        dv = 1.0 / self.pure(T) + (4.0 * linear / total - 2.0 * quadratic / total**2) / M
+        rho = self.density(w, T, M)[..., None]
+        return np.asarray(-(rho**2) * dv, dtype=np.float64)
+
+    def errors(self, w: Array, T: Array, M: Array) -> tuple[Array, Array]:
+        """Change of rho for one standard uncertainty of each pure density (..., n) and excess volume (..., pairs)."""
+        rho = self.density(w, T, M)[..., None]
+        pure = self.pure(T)
+        by_density = rho**2 * w / pure**2 * self.pure_u(T)
+        moles = w / M
+        total = moles.sum(axis=-1, keepdims=True)
+        index = pairs(w.shape[-1])
+        i, j = [p[0] for p in index], [p[1] for p in index]
+        by_excess = -(rho**2) * 4.0 * moles[..., i] * moles[..., j] / total * self.u_excess[i, j]
+        return by_density, by_excess
+
+    def perturbed(self, theta: Array, theta_excess: Array) -> Volume:
+        """Shift by ``theta`` (n,) and ``theta_excess`` (n, n, symmetric) standard uncertainties."""
+        return replace(self, shift=self.shift + theta, excess=self.excess + theta_excess * self.u_excess)
+
+
+@dataclass(frozen=True)
+class Refraction:
+    """Constants of n_i(T) = n_ref + slope (T - t_ref) for the sodium D line; NaN where the catalogue has none.
+
+    reference, t_reference, slope, u : (n,).
+    """
+
+    reference: Array
+    t_reference: Array
+    slope: Array
+    u: Array
+
+    def pure(self, T: Array) -> Array:
+        """Refractive indices (..., n) of the pure liquids."""
+        away = np.asarray(T)[..., None] - self.t_reference
+        return np.asarray(self.reference + self.slope * away, dtype=np.float64)
+
+    def require(self, names: tuple[str, ...]) -> None:
+        """Refuse to compute where an index is missing.
+
+        Raises
+        ------
+        OutOfRangeError
+            naming the substance.
+        """
+        for name, value in zip(names, self.reference, strict=True):
+            if np.isnan(value):
+                raise OutOfRangeError(Fault(name, "a substance whose refractive index is in the catalogue"))
+
+    def index(self, w: Array, T: Array, rho: Array) -> Array:
+        """Refractive index (...) of the mixture; ``rho`` (..., n) pure densities.
+
+        (n^2 - 1)/(n^2 + 2) = sum_i phi_i (n_i^2 - 1)/(n_i^2 + 2), phi the volume fractions before mixing:
+        Lorentz and Lorenz (1880), the usual mixing rule for non-reacting organic liquids.
+        """
+        volume = w / rho
+        phi = volume / volume.sum(axis=-1, keepdims=True)
+        return _index((phi * _refraction(self.pure(T))).sum(axis=-1))
+
+    def errors(self, w: Array, T: Array, rho: Array) -> Array:
+        """Change of n for one standard uncertainty of each pure index, (..., n)."""
+        volume = w / rho
+        phi = volume / volume.sum(axis=-1, keepdims=True)
+        pure = self.pure(T)
+        mixed = self.index(w, T, rho)[..., None]
+        return np.asarray(phi * _slope(pure) / _slope(mixed) * self.u, dtype=np.float64)
+
+    def density_errors(self, w: Array, T: Array, rho: Array, u_rho: Array) -> Array:
+        """Change of n through the volume fractions for one standard uncertainty of each pure density, (..., n)."""
+        volume = w / rho
+        phi = volume / volume.sum(axis=-1, keepdims=True)
+        refraction = _refraction(self.pure(T))
+        mixed = (phi * refraction).sum(axis=-1, keepdims=True)
+        change = -phi * (refraction - mixed) * u_rho / rho
+        return np.asarray(change / _slope(_index(mixed)), dtype=np.float64)
+
+    def perturbed(self, theta: Array) -> Refraction:
+        """Shift n_i by ``theta_i`` standard uncertainties."""
+        return replace(self, reference=self.reference + theta * self.u)
+
+
+def _refraction(n: Array) -> Array:
+    return (n**2 - 1.0) / (n**2 + 2.0)
+
+
+def _index(refraction: Array) -> Array:
+    return np.asarray(np.sqrt((1.0 + 2.0 * refraction) / (1.0 - refraction)), dtype=np.float64)
+
+
+def _slope(n: Array) -> Array:
+    return 6.0 * n / (n**2 + 2.0) ** 2
