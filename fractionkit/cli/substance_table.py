@@ -162,9 +162,9 @@ def show_catalogue(entries: Sequence[Substance]) -> None:
         ("substance", "left"),
         ("CAS", "fixed"),
         ("boils °C", "right"),
-        ("g/mL 20 °C", "right"),
+        ("g/mL", "right"),
         ("also called", "wide"),
-        title="Catalogue",
+        title="Catalogue: boiling point at 101.325 kPa, density at 20 °C",
     )
     for entry in entries:
         boiling = f"{entry.boiling_point.value - ZERO_CELSIUS:.1f}"
