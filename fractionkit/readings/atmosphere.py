@@ -22,7 +22,7 @@ PRESSURE_LOW, PRESSURE_HIGH = 20e3, 200e3
 # Day-to-day standard deviation of station pressure about the standard atmosphere: 0.5-1.2 kPa in mid latitudes, less in
 # the tropics (common practice, no source).
 WEATHER_U = 1000.0
-# The column of air between sea level and the bench differs from the standard by about this (common practice, no source).
+# The air between sea level and the bench differs from the standard by about this, K (common practice, no source).
 COLUMN_TEMPERATURE_U = 10.0
 AIR_DENSITY_RELATIVE_U = 2e-4  # of the simplified formula, OIML R 111-1, from memory
 

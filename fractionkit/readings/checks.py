@@ -47,7 +47,7 @@ def faults_outside(
     expected: str,
     show: Callable[[float], str] = plain,
 ) -> list[Fault]:
-    """Faults of the entries that are not from ``low`` to ``high``, infinite ones included; NaN is "not taken" and passes."""
+    """Faults of the entries not from ``low`` to ``high``, infinite ones too; NaN is "not taken" and passes."""
     flat = np.atleast_1d(np.asarray(values, dtype=float)).ravel()
     bad = np.flatnonzero(~np.isnan(flat) & ~((flat >= low) & (flat <= high)))
     return [place.of(int(index), show(float(flat[index])), expected) for index in bad[:MAX_FAULTS]]

@@ -44,19 +44,14 @@ def correct_pressure(
 ) -> Pressure:
     """Station pressure from what was written down; it is never guessed.
 
-    Parameters
-    ----------
     station, station_u : Pa, pressure read at the bench and its standard uncertainty (default `STATION_U`).
     sea_level, sea_level_u : Pa, pressure reduced to sea level (default u `SEA_LEVEL_U`); needs ``altitude``.
     altitude, altitude_u : m, of the bench (default u `ALTITUDE_U`). With ``station`` it serves only to notice a
         sea-level value.
 
-    Raises
-    ------
-    InputError
-        neither or both of ``station`` and ``sea_level``; a sea-level pressure without altitude.
-    OutOfRangeError
-        a pressure outside 20-200 kPa, an altitude outside -500 to 5000 m, a negative uncertainty.
+    Raises `InputError` when neither or both of ``station`` and ``sea_level`` are given, or a sea-level pressure
+    without altitude; `OutOfRangeError` for a pressure outside 20-200 kPa (86-110 at sea level), an altitude outside
+    -500 to 5000 m, a negative uncertainty.
     """
     for name, u in (("station", station_u), ("sea_level", sea_level_u), ("altitude", altitude_u)):
         check_uncertainty(u, name)

@@ -36,19 +36,9 @@ _N = (
 def water_density(temperature: ArrayLike, *, place: Place | None = None) -> Array:
     """Density of air-free water at 101.325 kPa.
 
-    Parameters
-    ----------
-    temperature : (...) K, from 273.15 to 313.15; NaN gives NaN.
-    place : where the temperatures stand, for the message.
-
-    Returns
-    -------
-    (...) kg/m3, standard uncertainty `WATER_DENSITY_U` for bench water.
-
-    Raises
-    ------
-    OutOfRangeError
-        outside 0-40 °C, where the equation does not hold.
+    temperature : (...) K, from 273.15 to 313.15; NaN gives NaN. place : where they stand, for the message.
+    Returns (...) kg/m3, standard uncertainty `WATER_DENSITY_U` for bench water.
+    Raises `OutOfRangeError` outside 0-40 °C, where the equation does not hold.
 
     Source: Tanaka et al., Metrologia 38 (2001) 301, eq. 1. Pressure is left out: 4.9e-7 per kPa.
     """
