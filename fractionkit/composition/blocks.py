@@ -14,6 +14,7 @@ from fractionkit.composition.evidence import Evidence, shared_names
 from fractionkit.composition.joint import Block, Channel
 from fractionkit.composition.predict import (
     BoilingTable,
+    boiling_errors,
     bubble_table,
     density_errors,
     dew_table,
@@ -35,30 +36,46 @@ PRESSURE = "pressure"
 
 @dataclass(frozen=True)
 class Setting:
-    """What stays the same for all cuts of a run: mixture, evidence, names (p,) of the shared errors, tables."""
+    """What stays the same for all cuts of a run.
+
+    errors : (p,) names of the shared errors that some reading feels. places : for each of the mixture's model errors its
+    place among them (meaningless where no reading feels it). dew, bubble : tables at the run's pressure, None where no
+    reading needs them. head : the head temperatures' likelihood.
+    """
 
     mixture: Mixture
     evidence: Evidence
     errors: tuple[str, ...]
+    places: NDArray[np.intp]
     dew: BoilingTable | None
     bubble: BoilingTable | None
+    head: Range
 
     @classmethod
     def of(cls, mixture: Mixture, evidence: Evidence) -> Setting:
         """Solve the tables that the readings of this run need."""
-        names = [error.name for error in mixture.model_errors]
-        names += [PRESSURE, *shared_names(evidence.measured())]
         dry = _any(evidence.range_end)
-        if dry:
-            names.append(DRY_POINT)
         needs_dew = dry or _any(evidence.head_start) or _any(evidence.head_end)
         needs_bubble = dry or _any(evidence.range_start)
+        boils = needs_dew or needs_bubble
+        felt = np.zeros(len(mixture.model_errors), dtype=bool)
+        felt[boiling_errors(mixture)] |= boils
+        felt[density_errors(mixture)] |= _any(evidence.density)
+        felt[index_errors(mixture)] |= _any(evidence.index)
+        names = [error.name for error, counts in zip(mixture.model_errors, felt, strict=True) if counts]
+        names += ([PRESSURE] if boils else []) + list(shared_names(evidence.measured())) + ([DRY_POINT] if dry else [])
         return cls(
             mixture,
             evidence,
             tuple(names),
+            np.cumsum(felt) - 1,
             dew_table(mixture, evidence.pressure) if needs_dew else None,
             bubble_table(mixture, evidence.pressure) if needs_bubble else None,
+            Range.between(
+                evidence.head_start.value,
+                evidence.head_end.value,
+                _either(evidence.head_start.repeat, evidence.head_end.repeat),
+            ),
         )
 
     def index(self, name: str) -> int:
@@ -74,14 +91,13 @@ class Setting:
         found: list[Channel] = []
         start, end = evidence.head_start, evidence.head_end
         if self.dew is not None and (_any(start, cuts) or _any(end, cuts)):
-            scatter = Range.between(start.value[cuts], end.value[cuts], _either(start.repeat, end.repeat)[cuts])
             felt = {**start.shared, **end.shared}
             for name in start.shared.keys() & end.shared.keys():
                 felt[name] = _mean(start.shared[name], end.shared[name])
-            found.append(self._boiling("head temperature", scatter, self.dew, nodes, felt, cuts))
+            found.append(self._boiling("head temperature", self.head.part(cuts), self.dew, nodes, felt, cuts))
         if self.bubble is not None and _any(evidence.range_start, cuts):
             kind = evidence.range_start
-            scatter_first = Normal(kind.value[cuts], kind.repeat[cuts])
+            scatter_first = Normal.of(kind.value[cuts], kind.repeat[cuts])
             found.append(self._boiling("first drop", scatter_first, self.bubble, nodes, kind.shared, cuts))
         if _any(evidence.range_end, cuts):
             found.append(self._dry_point(nodes, cuts))
@@ -102,7 +118,7 @@ class Setting:
     ) -> Channel:
         temperature, moved, slope = table.at(nodes.coordinates)
         pressed = slope * self.evidence.pressure_u / self.evidence.pressure
-        errors, jacobian = [*table.errors, self.index(PRESSURE)], [moved, pressed[..., None]]
+        errors, jacobian = [*self.places[table.errors], self.index(PRESSURE)], [moved, pressed[..., None]]
         return self._channel(kind, scatter, temperature, errors, jacobian, felt, cuts)
 
     def _dry_point(self, nodes: points.Nodes, cuts: slice) -> Channel:
@@ -112,9 +128,9 @@ class Setting:
         dew, moved, slope = self.dew.at(nodes.coordinates)
         span = np.maximum(dew - self.bubble.at(nodes.coordinates)[0], 0.0)
         pressed = slope * self.evidence.pressure_u / self.evidence.pressure
-        errors = [*self.dew.errors, self.index(PRESSURE), self.index(DRY_POINT)]
+        errors = [*self.places[self.dew.errors], self.index(PRESSURE), self.index(DRY_POINT)]
         jacobian = [moved, pressed[..., None], DRY_POINT_SPREAD * span[..., None]]
-        scatter = Normal(kind.value[cuts], kind.repeat[cuts])
+        scatter = Normal.of(kind.value[cuts], kind.repeat[cuts])
         prediction = dew + DRY_POINT_SHARE * span
         return self._channel("dry point", scatter, prediction, errors, jacobian, kind.shared, cuts)
 
@@ -124,8 +140,8 @@ class Setting:
         errors = density_errors(self.mixture)
         prediction = self.mixture.density(nodes.w, temperature)
         moved = self.mixture.density_errors(nodes.w, temperature)[..., errors]
-        scatter = Normal(kind.value[cuts], kind.repeat[cuts])
-        return self._channel("density", scatter, prediction, list(errors), [moved], kind.shared, cuts)
+        scatter = Normal.of(kind.value[cuts], kind.repeat[cuts])
+        return self._channel("density", scatter, prediction, list(self.places[errors]), [moved], kind.shared, cuts)
 
     def _refraction(self, nodes: points.Nodes, cuts: slice) -> Channel:
         kind = self.evidence.index
@@ -133,8 +149,8 @@ class Setting:
         errors = index_errors(self.mixture)
         prediction = self.mixture.refractive_index(nodes.w, temperature)
         moved = self.mixture.refractive_index_errors(nodes.w, temperature)[..., errors]
-        scatter = Normal(kind.value[cuts], kind.repeat[cuts])
-        return self._channel("refractive index", scatter, prediction, list(errors), [moved], kind.shared, cuts)
+        scatter = Normal.of(kind.value[cuts], kind.repeat[cuts])
+        return self._channel("refractive index", scatter, prediction, list(self.places[errors]), [moved], kind.shared, cuts)
 
     def _detections(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
         """One channel for each component that some cut was tested for."""

@@ -23,10 +23,11 @@ from fractionkit.errors import ConvergenceError
 Array = NDArray[np.float64]
 
 SAMPLES = 512
+FEWER_SAMPLES = ((1000, 128), (100, 256))  # from so many cuts on: the run itself then fixes its errors closely
 TAIL = 20.0  # degrees of freedom of the proposal's t distribution
 LEAST_EFFECTIVE = 40.0
 NEWTON_STEPS = 60
-CHUNK = 1 << 22  # numbers in the largest temporary array: 32 MB
+CHUNK = 1 << 19  # numbers in the largest temporary array: 4 MB, about what a processor keeps at hand
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,8 @@ from fractionkit.composition import nodes as points
 from fractionkit.composition.blocks import Setting, slices
 from fractionkit.composition.evidence import Evidence
 from fractionkit.composition.joint import (
+    FEWER_SAMPLES,
+    SAMPLES,
     Block,
     SharedPosterior,
     conditionals,
@@ -76,7 +78,8 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     rough = lay(setting, np.zeros(size), np.eye(size))
     mode, covariance = find_mode(rough, size)
     blocks = lay(setting, mode, covariance)
-    shared = sample_shared(blocks, mode, covariance)
+    samples = next((count for cuts, count in FEWER_SAMPLES if evidence.size >= cuts), SAMPLES)
+    shared = sample_shared(blocks, mode, covariance, samples)
     count = int(np.clip(NUMBERS_IN_DRAWS // max(evidence.size * mixture.n, 1), LEAST_DRAWS, MOST_DRAWS))
     marginals, draws = summarise(blocks, shared, evidence.size, mixture.n, count)
     deviates, counted = misfits(blocks, mode, evidence.size)

@@ -59,8 +59,8 @@ def density_errors(mixture: Mixture) -> NDArray[np.intp]:
 
 
 def index_errors(mixture: Mixture) -> NDArray[np.intp]:
-    """Which of the mixture's model errors move a refractive index (its volume fractions come from the densities)."""
-    return _indices(mixture, ("refractive_index",))
+    """Which of the mixture's model errors move a refractive index; its volume fractions come from the densities."""
+    return _indices(mixture, ("density", "refractive_index"))
 
 
 def _indices(mixture: Mixture, kinds: tuple[str, ...]) -> NDArray[np.intp]:

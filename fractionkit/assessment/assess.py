@@ -1,0 +1,217 @@
+"""From a run sheet to its assessment: corrections, inference, balance, lot, words."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.assessment import context, words
+from fractionkit.assessment.model import (
+    AssessedCut,
+    Assessment,
+    Balance,
+    Decision,
+    Estimate,
+    Lot,
+    Portion,
+)
+from fractionkit.balance import Closure, Masses, close, cut_masses
+from fractionkit.composition import CorrectedRun, RunPosterior, correct, fit_evidence
+from fractionkit.composition.summary import shortest_interval
+from fractionkit.lots import Verdict, choose, decide, meets
+from fractionkit.mixture import Mixture
+from fractionkit.sheets import Run
+
+Array = NDArray[np.float64]
+
+
+def assess(run: Run) -> Assessment:
+    """Assess a run: what is in each cut, what to do with it, what the lot may be called.
+
+    Raises
+    ------
+    InputError
+        where a reading cannot be corrected (a vessel lighter full than empty, a temperature out of a table).
+    ConvergenceError
+        where the readings are so much at odds that no interval can be stated.
+    """
+    mixture = Mixture(run.components)
+    corrected = correct(run, mixture)
+    posterior = fit_evidence(mixture, corrected.evidence)
+    masses = _masses(run, corrected, posterior, mixture)
+    closure = close(masses, posterior.draws, *context.sides(run, len(posterior.draws)))
+    kept, verdicts, alone = _decisions(run, posterior, masses)
+    curve = context.curve(mixture, corrected, posterior, run)
+    readings = context.plotted(mixture, corrected, posterior, masses.mass, curve)
+    return Assessment(
+        title=run.title,
+        date=run.date.isoformat() if run.date else None,
+        source=str(run.source),
+        components=run.components,
+        target=run.target.component if run.target else None,
+        purity=run.target.purity if run.target else None,
+        confidence=run.target.confidence if run.target else None,
+        pressure=corrected.evidence.pressure,
+        pressure_u=corrected.evidence.pressure_u,
+        cuts=_cuts(run, corrected, posterior, masses, verdicts, alone),
+        lot=_lot(run, corrected, posterior, masses, kept),
+        portions=_portions(run, posterior, masses, verdicts),
+        balance=_balance(run, closure),
+        findings=words.findings(corrected.evidence, posterior),
+        corrections=corrected.corrections,
+        constants=context.constants(mixture),
+        cautions=context.cautions(run.components),
+        flags=words.run_flags(run, corrected, posterior, closure, mixture),
+        readings=readings,
+        curve=curve,
+        effective_samples=posterior.shared.effective,
+        consistency=posterior.consistency,
+    )
+
+
+def _masses(run: Run, corrected: CorrectedRun, posterior: RunPosterior, mixture: Mixture) -> Masses:
+    """Weighed masses, or volume times density: the measured one, else the one that the composition implies."""
+    cuts, density = run.cuts, corrected.evidence.density
+    temperature = np.where(np.isnan(cuts.density_temperature), 293.15, cuts.density_temperature)
+    implied = mixture.density(posterior.mean, temperature)
+    spread = np.sqrt(np.einsum("kp,kp->k", *(2 * [mixture.density_errors(posterior.mean, temperature)])))
+    value = np.where(np.isnan(density.value), implied, density.value)
+    u = np.where(np.isnan(density.value), spread, density.repeat)
+    return cut_masses(cuts.mass, cuts.volume, value, u)
+
+
+def _decisions(
+    run: Run, posterior: RunPosterior, masses: Masses
+) -> tuple[NDArray[np.bool_], tuple[Verdict, ...], Array | None]:
+    """Cuts in the lot (K,), a verdict a cut, and the chance of each to meet the target alone."""
+    size = len(run.cuts)
+    if run.target is None:
+        verdict = Verdict("recycle", "no target is stated, so nothing can be kept for it")
+        return np.zeros(size, dtype=bool), (verdict,) * size, None
+    i = run.components.index(run.target.component)
+    draws = posterior.draws[..., i]
+    alone = meets(draws - run.target.purity)
+    kept = choose(masses.mass, draws, run.target.purity, run.target.confidence)
+    others = posterior.mean.copy()
+    others[:, i] = -1.0
+    verdicts = decide(
+        kept,
+        alone,
+        posterior.mean[:, i],
+        posterior.high[:, i],
+        masses.mass / np.nansum(masses.mass),
+        run.target.component,
+        tuple(run.components[j] for j in others.argmax(axis=1)),
+        run.target.purity,
+        run.target.confidence,
+    )
+    return kept, verdicts, alone
+
+
+def _cuts(
+    run: Run,
+    corrected: CorrectedRun,
+    posterior: RunPosterior,
+    masses: Masses,
+    verdicts: tuple[Verdict, ...],
+    alone: Array | None,
+) -> tuple[AssessedCut, ...]:
+    flags = words.cut_flags(run, corrected, posterior, masses)
+    return tuple(
+        AssessedCut(
+            name,
+            None if np.isnan(masses.mass[k]) else float(masses.mass[k]),
+            {
+                component: Estimate(*(float(part[k, i]) for part in (posterior.mean, posterior.low, posterior.high)))
+                for i, component in enumerate(run.components)
+            },
+            verdicts[k].decision,
+            verdicts[k].reason,
+            None if alone is None else float(alone[k]),
+            flags.get(k, ()),
+        )
+        for k, name in enumerate(run.cuts.names)
+    )
+
+
+def combined(posterior: RunPosterior, mass: Array, chosen: NDArray[np.bool_]) -> Array:
+    """Mass fractions (D, n) of the chosen cuts put together."""
+    share = mass[chosen] / mass[chosen].sum()
+    return np.einsum("k,dkn->dn", share, posterior.draws[:, chosen])
+
+
+def estimates(draws: Array) -> list[Estimate]:
+    """Mean and shortest 95 % interval of each column of (D, n) draws of mass fractions."""
+    weight = np.full(draws.T.shape, 1.0 / len(draws))
+    reach = np.stack([draws.min(axis=0), draws.max(axis=0)], axis=-1)
+    low, high = shortest_interval(draws.T, weight, reach)
+    mean = draws.mean(axis=0)
+    return [Estimate(float(mean[i]), float(min(low[i], mean[i])), float(max(high[i], mean[i]))) for i in range(len(mean))]
+
+
+def _lot(
+    run: Run, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses, kept: NDArray[np.bool_]
+) -> Lot | None:
+    if run.target is None:
+        return None
+    if not kept.any():
+        return Lot((), 0.0, None, 0.0, False, words.no_lot(run.target), words.NOT_TESTED)
+    draws = combined(posterior, masses.mass, kept)
+    i = run.components.index(run.target.component)
+    assay = estimates(draws)[i]
+    chance = float(meets(draws[:, i] - run.target.purity))
+    lower = float(np.quantile(draws[:, i], 0.05))
+    return Lot(
+        tuple(name for name, k in zip(run.cuts.names, kept, strict=True) if k),
+        float(masses.mass[kept].sum()),
+        assay,
+        chance,
+        chance >= run.target.confidence,
+        words.label(run.target, assay, lower, chance, corrected),
+        words.NOT_TESTED,
+    )
+
+
+def _portions(
+    run: Run, posterior: RunPosterior, masses: Masses, verdicts: tuple[Verdict, ...]
+) -> tuple[Portion, ...]:
+    decisions = np.array([verdict.decision for verdict in verdicts])
+    known = np.isfinite(masses.mass)
+    found = []
+    others: tuple[Decision, ...] = ("recycle", "redistil", "waste")
+    for decision in others:
+        chosen = (decisions == decision) & known
+        if not chosen.any():
+            continue
+        composition = dict(zip(run.components, estimates(combined(posterior, masses.mass, chosen)), strict=True))
+        names = tuple(name for name, k in zip(run.cuts.names, chosen, strict=True) if k)
+        found.append(Portion(decision, names, float(masses.mass[chosen].sum()), composition))
+    return tuple(found)
+
+
+def _balance(run: Run, closure: Closure) -> Balance:
+    components: dict[str, dict[str, Estimate]] = {}
+    parts = {
+        "charge": closure.component_charge,
+        "recovered": closure.component_recovered,
+        "loss": closure.component_loss,
+    }
+    for i, component in enumerate(run.components):
+        components[component] = {what: spread(draws[:, i]) for what, draws in parts.items() if draws is not None}
+    return Balance(
+        closure.charge,
+        closure.charge_u,
+        closure.recovered,
+        closure.residue,
+        closure.holdup,
+        None if closure.loss_draws is None else spread(closure.loss_draws),
+        components,
+    )
+
+
+def spread(draws: Array) -> Estimate:
+    """Mean and central 95 % interval of (D,) draws of something without bounds."""
+    low, high = np.quantile(draws, [0.025, 0.975])
+    return Estimate(float(draws.mean()), float(low), float(high))
+
+

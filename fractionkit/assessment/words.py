@@ -1,0 +1,191 @@
+"""What the assessment says in words: flags, findings on instruments, the label."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.assessment.model import Estimate, Finding, Flag
+from fractionkit.balance import Closure, Masses
+from fractionkit.composition import CorrectedRun, Evidence, RunPosterior
+from fractionkit.composition.summary import shortest_interval
+from fractionkit.mixture import Mixture
+from fractionkit.quantities import COVERAGE_95, format_interval
+from fractionkit.sheets import Run, TargetEntry
+
+Array = NDArray[np.float64]
+
+NOT_TESTED = (
+    "water",
+    "acidity and free halogen",
+    "stabiliser (distilling removes it)",
+    "residue on evaporation",
+    "colour",
+    "any substance that the sheet does not name",
+)
+DOUBTFUL, AT_ODDS = 0.01, 1e-4  # probabilities of readings at least as discordant
+WIDE = 0.30  # width of an interval that says little
+LARGE_LOSS = 0.05  # share of the charge
+
+# Names of shared errors that belong to an instrument, with how the report calls it and how an error shows.
+INSTRUMENTS = {
+    "thermometer": ("thermometer", "K", "reads", ("high", "low"), 1.0),
+    "density": ("density", "kg/m3", "comes out", ("high", "low"), 1.0),
+    "pressure": ("pressure", "Pa", "is", ("above", "below"), 1.0),
+    "refractive index": ("refractometer", "", "reads", ("high", "low"), 1.0),
+}
+
+
+def findings(evidence: Evidence, posterior: RunPosterior) -> tuple[Finding, ...]:
+    """What the run says of each instrument's repeated error: the interval before and after."""
+    found = []
+    for name, (instrument, unit, verb, sides, _) in INSTRUMENTS.items():
+        size = _sensitivity(evidence, name)
+        if name not in posterior.errors or size == 0.0:
+            continue
+        column = posterior.shared.theta[:, posterior.errors.index(name)] * size
+        weight = posterior.shared.weights
+        reach = np.array([[column.min(), column.max()]])
+        mean = float(weight @ column)
+        low, high = _unbounded_interval(column, weight, reach)
+        before = Estimate(0.0, -COVERAGE_95 * size, COVERAGE_95 * size)
+        after = Estimate(mean, low, high)
+        found.append(Finding(instrument, unit, before, after, _finding(name, verb, sides, unit, after)))
+    return tuple(found)
+
+
+def _unbounded_interval(column: Array, weight: Array, reach: Array) -> tuple[float, float]:
+    """Shortest interval of weighted samples; `shortest_interval` keeps to 0..1, so scale there and back."""
+    low, width = reach[0, 0], max(float(reach[0, 1] - reach[0, 0]), 1e-300)
+    inside = (column[None] - low) / width
+    bounds = shortest_interval(inside, weight[None], np.array([[0.0, 1.0]]))
+    return float(low + width * bounds[0][0]), float(low + width * bounds[1][0])
+
+
+def _sensitivity(evidence: Evidence, name: str) -> float:
+    if name == "pressure":
+        return evidence.pressure_u
+    for kind in evidence.measured():
+        if name in kind.shared:
+            felt = kind.shared[name][np.isfinite(kind.value)]
+            if felt.size:
+                return float(np.median(np.abs(felt)))
+    return 0.0
+
+
+def _finding(name: str, verb: str, sides: tuple[str, str], unit: str, after: Estimate) -> str:
+    scale, shown, digits = {"Pa": (1e-3, "kPa", 2), "kg/m3": (1e-3, "g/mL", 4), "K": (1.0, "K", 1)}.get(unit, (1.0, "", 4))
+    size = f"{abs(after.estimate) * scale:.{digits}f} {shown}".rstrip()
+    span = f"{after.low * scale:+.{digits}f} to {after.high * scale:+.{digits}f} {shown}".rstrip()
+    if after.low <= 0.0 <= after.high:
+        return f"the {name} shows no error beyond what was stated (95 %: {span})"
+    side = sides[0] if after.estimate > 0 else sides[1]
+    where = f"{side} what was entered" if name == "pressure" else side
+    return f"the {name} {verb} {size} {where} (95 %: {span})"
+
+
+def run_flags(
+    run: Run, corrected: CorrectedRun, posterior: RunPosterior, closure: Closure, mixture: Mixture
+) -> tuple[Flag, ...]:
+    """Flags of the run as a whole."""
+    found = [Flag("reading", text) for text in corrected.warnings]
+    chance = posterior.consistency
+    if chance < DOUBTFUL:
+        grade = "at odds" if chance < AT_ODDS else "hard to reconcile"
+        found.append(
+            Flag(
+                "readings_at_odds" if chance < AT_ODDS else "readings_doubtful",
+                f"the readings are {grade}: readings this discordant turn up with probability {chance:.1g} when the stated "
+                "uncertainties hold and nothing but the named components is there",
+            )
+        )
+    found += _balance_flags(run, closure, mixture)
+    if run.target is None:
+        found.append(Flag("no_target", "no [target] is stated: compositions are given, no lot is chosen"))
+    return tuple(found)
+
+
+def _balance_flags(run: Run, closure: Closure, mixture: Mixture) -> list[Flag]:
+    if closure.loss_draws is None or closure.charge is None:
+        return []
+    low, high = np.quantile(closure.loss_draws, [0.025, 0.975])
+    if high < 0.0:
+        excess = -1e3 * float(closure.loss_draws.mean())
+        return [
+            Flag(
+                "balance_over_100",
+                f"{excess:.0f} g more came out than was charged ({100 * (1 + excess / 1e3 / closure.charge):.1f} %): "
+                "look for a weighing error, a wet receiver or a cut entered twice",
+            )
+        ]
+    loss = float(closure.loss_draws.mean())
+    if low <= 0.0 or loss < LARGE_LOSS * closure.charge:
+        return []
+    lightest = int(np.argmin([s.boiling_point.value for s in mixture.substances]))
+    name = mixture.names[lightest]
+    recovered = float(closure.component_recovered[:, lightest].mean())
+    most = (recovered + loss) / (closure.component_recovered.sum(axis=1).mean() + loss)
+    missing = "" if closure.residue is not None else " (no residue was entered)"
+    return [
+        Flag(
+            "large_loss",
+            f"{1e3 * loss:.0f} g of the charge ({100 * loss / closure.charge:.0f} %) is not accounted for{missing}; if all of "
+            f"it evaporated as {name}, the lightest, what was charged held up to {100 * most:.0f} wt% {name}",
+        )
+    ]
+
+
+def cut_flags(
+    run: Run, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses
+) -> dict[int, tuple[Flag, ...]]:
+    """Flags by number of the cut."""
+    from scipy.special import chdtrc
+
+    found: dict[int, list[Flag]] = {}
+    chance = chdtrc(np.ones(len(run.cuts)), posterior.deviates)
+    limit = DOUBTFUL / max(len(run.cuts), 1)  # as many chances to stand out by accident as there are cuts
+    for k in np.flatnonzero(chance < limit):
+        found.setdefault(int(k), []).append(
+            Flag("cut_discordant", f"the readings of this cut do not fit together (probability {chance[k]:.1g})")
+        )
+    width = (posterior.high - posterior.low).max(axis=1)
+    for k in np.flatnonzero(width > WIDE):
+        found.setdefault(int(k), []).append(
+            Flag("wide", "the readings leave this cut's composition wide open; measure its density")
+        )
+    for k in np.flatnonzero(masses.from_volume):
+        found.setdefault(int(k), []).append(Flag("mass_from_volume", "mass from volume and density, not weighed"))
+    for k, text in corrected.cut_warnings:
+        found.setdefault(k, []).append(Flag("reading", text))
+    return {k: tuple(flags) for k, flags in found.items()}
+
+
+def label(target: TargetEntry, assay: Estimate, lower: float, chance: float, corrected: CorrectedRun) -> tuple[str, ...]:
+    """What may honestly be written on the lot."""
+    means = " and ".join(corrected.means) or "the stated readings"
+    lines = [
+        f"{target.component}, reclaimed by distilling",
+        f"assay {format_interval(assay.estimate, assay.low, assay.high)} by {means} (95 % interval; not by chromatography)",
+        f"at least {_floor_percent(lower)} wt% {target.component} (95 % one-sided)",
+    ]
+    if chance >= target.confidence:
+        lines.append(f"meets {100 * target.purity:.4g} wt% (probability {_percent(chance)})")
+    return tuple(lines)
+
+
+def no_lot(target: TargetEntry) -> tuple[str, ...]:
+    """What is said when nothing can be kept."""
+    return (
+        f"no cut and no combination of cuts meets {100 * target.purity:.4g} wt% {target.component} with "
+        f"{100 * target.confidence:.4g} % probability; nothing may be labelled so",
+    )
+
+
+def _floor_percent(fraction: float) -> str:
+    """A lower bound in wt%, rounded down: to tenths, and to hundredths above 99."""
+    digits = 2 if fraction > 0.99 else 1
+    return f"{np.floor(fraction * 100 * 10**digits) / 10**digits:.{digits}f}"
+
+
+def _percent(chance: float) -> str:
+    return "over 99.9 %" if chance > 0.999 else f"{100 * chance:.1f} %"
