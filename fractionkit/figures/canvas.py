@@ -6,7 +6,7 @@ import io
 import re
 import warnings
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from xml.sax.saxutils import escape
 
 if TYPE_CHECKING:
@@ -17,7 +17,7 @@ FAINT = "#64737c"
 GRID = "#dfe5e8"
 FONT = "system-ui, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', Arial, sans-serif"
 
-_STYLE: dict[str, object] = {
+_STYLE: dict[Any, Any] = {
     "svg.fonttype": "none",  # text stays text: searchable, readable aloud, a tenth of the size
     "svg.hashsalt": "fractionkit",
     "text.parse_math": False,  # a "$" in the name of a cut is a dollar sign
@@ -39,6 +39,8 @@ _STYLE: dict[str, object] = {
     "axes.formatter.useoffset": False,
     "legend.frameon": False,
     "path.simplify": True,
+    "savefig.bbox": None,  # whatever the user's own matplotlibrc says
+    "text.usetex": False,
 }
 
 _TAG = re.compile(r"<[^<>]*>")
@@ -68,7 +70,6 @@ def picture(key: str, title: str, description: str, size: tuple[float, float], d
 
     """
     import matplotlib
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
     from matplotlib.figure import Figure
 
     buffer = io.StringIO()
@@ -77,7 +78,7 @@ def picture(key: str, title: str, description: str, size: tuple[float, float], d
         warnings.filterwarnings("ignore", message="Glyph .* missing from", category=UserWarning)
         figure = Figure(figsize=size)
         draw(figure)
-        FigureCanvasSVG(figure).print_svg(buffer, metadata={"Date": None})
+        figure.savefig(buffer, format="svg", metadata={"Date": None})
     return _clean(buffer.getvalue(), key, title, description, size)
 
 

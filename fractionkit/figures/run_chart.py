@@ -97,7 +97,7 @@ def _bands(axes: Axes, edges: Array, codes: Index) -> list[int]:
     present = [int(code) for code in np.unique(kinds)]
     for code in present:
         mark, mine = MARKS[DECISIONS[code]], kinds == code
-        spans = np.column_stack((left[mine], right[mine] - left[mine]))
+        spans = list(zip(left[mine].tolist(), (right[mine] - left[mine]).tolist(), strict=True))
         frame = axes.get_xaxis_transform()
         axes.broken_barh(spans, (0, 1), transform=frame, facecolor=mark.colour, alpha=0.13, linewidth=0, zorder=0.2)
         axes.broken_barh(
@@ -153,9 +153,9 @@ def _head(axes: Axes, assessment: Assessment, edges: Array) -> None:
         place = np.column_stack((edges[:-1], edges[1:])).ravel()
         head = np.column_stack((start, end)).ravel()
         known = np.isfinite(head)
-        dots = {"marker": "o", "markersize": 2.6} if start.size <= _NAMED_LINES else {}
+        dots = "o" if start.size <= _NAMED_LINES else ""
         axes.plot(place[known], head[known], color=INK, linewidth=0.5, alpha=0.55, linestyle=(0, (2, 2)), zorder=3)
-        axes.plot(place, head, color=INK, linewidth=1.6, zorder=3.1, **dots)
+        axes.plot(place, head, color=INK, linewidth=1.6, zorder=3.1, marker=dots, markersize=2.6)
     low_y, high_y = axes.get_ylim()
     reach = max(high_y - low_y, 0.5)
     axes.set_ylim(low_y - 0.22 * reach, high_y + 0.06 * reach)
@@ -193,6 +193,8 @@ def _names(axes: Axes, assessment: Assessment, edges: Array) -> None:
         fits = bool((np.array([len(name) for name in names]) * _SIGN + 4 < width).all())
     else:
         names, fits = [], False
+    if fits:  # names in one line need less room above
+        axes.set_position((0.075, 0.2, 0.905, 0.71))
     chosen = np.arange(middle.size) if fits else thin.spaced(middle * scale, 10.5)
     for cut in chosen:
         name = names[cut] if names else assessment.cuts[cut].name

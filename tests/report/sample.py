@@ -133,14 +133,15 @@ def _balance(mass: np.ndarray, components: tuple[str, ...]) -> Balance:
     return Balance(charge, 0.001, recovered, 0.061, 0.012, Estimate(0.037, 0.034, 0.04), parts)
 
 
+TRI, PER, CUSTOM = "trichloroethylene", "tetrachloroethylene", "common practice, no source"
 CAUTIONS = (
-    Caution("trichloroethylene", "hazard", "H350 may cause cancer", "EU CLP Annex VI, from memory"),
-    Caution("trichloroethylene", "distilling", "never distil to dryness; a lost stabiliser lets acid form", "common practice, no source"),
-    Caution("trichloroethylene", "incompatible with", "strong bases: form dichloroacetylene", "common practice, no source"),
-    Caution("tetrachloroethylene", "hazard", "H351 suspected of causing cancer", "EU CLP Annex VI, https://example.org/annex"),
-    Caution("tetrachloroethylene", "exposure limit", "100 ppm (8 h) in the United States", "29 CFR 1910.1000, partly from memory"),
-    Caution("tetrachloroethylene", "waste", "halogenated solvent waste; never down the drain", "common practice, no source"),
-)  # fmt: skip
+    Caution(TRI, "hazard", "H350 may cause cancer", "EU CLP Annex VI, from memory"),
+    Caution(TRI, "distilling", "never distil to dryness; a lost stabiliser lets acid form", CUSTOM),
+    Caution(TRI, "incompatible with", "strong bases: form dichloroacetylene", CUSTOM),
+    Caution(PER, "hazard", "H351 suspected of causing cancer", "EU CLP Annex VI, https://example.org/annex"),
+    Caution(PER, "exposure limit", "100 ppm (8 h) in the United States", "29 CFR 1910.1000, partly from memory"),
+    Caution(PER, "waste", "halogenated solvent waste; never down the drain", CUSTOM),
+)
 
 
 def _findings() -> tuple[Finding, ...]:

@@ -1,0 +1,127 @@
+"""The report: one HTML file that holds its own style and pictures, needs no script and asks for nothing from outside."""
+
+from __future__ import annotations
+
+import math
+from functools import lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from fractionkit import figures
+from fractionkit.assessment.model import AssessedCut, Assessment
+from fractionkit.figures.labels import name_list, plain
+from fractionkit.report import words
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+TEMPLATE = "report.html"
+_IN_COLUMNS = 3  # up to here every component has a column of its own
+
+
+def html(assessment: Assessment) -> str:
+    """Write the report of an assessed run.
+
+    Everything that a person typed is escaped. The page names no outside address that a browser would fetch, and its
+    content security policy forbids fetching.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessed run.
+
+    Returns
+    -------
+    str
+        A whole HTML document.
+
+    """
+    from markupsafe import Markup
+
+    # The pictures are our own SVG, whose texts are escaped where they are drawn.
+    pictures = {
+        "run_picture": Markup(figures.run_chart(assessment)),
+        "composition_picture": Markup(figures.composition_chart(assessment)),
+        "density_picture": Markup(figures.density_chart(assessment)),
+    }
+    return _environment().get_template(TEMPLATE).render(**_context(assessment), **pictures)
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    environment = Environment(
+        loader=FileSystemLoader(Path(__file__).parent),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters.update(
+        plain=plain,
+        name_list=name_list,
+        counted=words.counted,
+        grams=words.grams,
+        grams_interval=words.grams_interval,
+        wt_percent=words.wt_percent,
+        per_cent=words.per_cent,
+        goal=words.goal,
+        finding_interval=words.finding_interval,
+        correction_change=words.correction_change,
+        mean_composition=words.mean_composition,
+    )
+    return environment
+
+
+def _context(assessment: Assessment) -> dict[str, Any]:
+    from fractionkit import __version__
+
+    kept = words.has_lot(assessment.lot)
+    outcome = words.outcome(assessment)
+    tone = {"meets the target": "yes", "does not meet the target": "no"}.get(outcome, "open")
+    columns = assessment.components if len(assessment.components) <= _IN_COLUMNS else ()
+    parts = dict.fromkeys(part for held in assessment.balance.components.values() for part in held)
+    draws = assessment.effective_samples
+    return {
+        "run": assessment,
+        "title": plain(assessment.title) or "Untitled run",
+        "pressure": words.pressure(assessment),
+        "kept": kept,
+        "tone": tone,
+        "headline": _headline(assessment, outcome),
+        "verdict": words.verdict(assessment),
+        "agreement": words.agreement(assessment),
+        "tally": words.tally(assessment),
+        "local_rules": words.LOCAL_RULES,
+        "columns": columns,
+        "rows": [_row(assessment, place, cut, columns) for place, cut in enumerate(assessment.cuts)],
+        "balance_rows": words.balance_rows(assessment.balance),
+        "balance_parts": list(parts),
+        "draws": f"{draws:,.0f}".replace(",", " ") if math.isfinite(draws) else "",
+        "version": __version__,
+    }
+
+
+def _headline(assessment: Assessment, outcome: str) -> str:
+    if assessment.target is None:
+        return "– Not graded: no target was given"
+    if not words.has_lot(assessment.lot):
+        return "✗ Nothing meets the target"
+    return "✓ The lot meets the target" if outcome == "meets the target" else "✗ The lot does not meet the target"
+
+
+def _row(assessment: Assessment, place: int, cut: AssessedCut, columns: tuple[str, ...]) -> dict[str, Any]:
+    readings = assessment.readings
+    texts = {name: words.wt_percent(cut.composition.get(name), unit=False) for name in assessment.components}
+    return {
+        "name": plain(cut.name),
+        "mass": words.grams(cut.mass, unit=False),
+        "head": words.head_range(float(readings.head_start[place]), float(readings.head_end[place])),
+        "composition": [texts[name] for name in columns],
+        "listed": [] if columns else list(texts.items()),
+        "chance": words.per_cent(cut.probability_meets_target),
+        "decision": cut.decision,
+        "reason": plain(cut.reason),
+        "flags": cut.flags,
+    }

@@ -1,0 +1,170 @@
+"""Figures of an assessment as short texts, the same in the report and in the terminal table."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from fractionkit.assessment.model import Assessment, Balance, Estimate, Finding, Lot
+from fractionkit.figures.labels import DECISIONS, ZERO_CELSIUS, name_list, plain
+from fractionkit.quantities import (
+    COVERAGE_95,
+    UNKNOWN,
+    decimals_of,
+    format_interval,
+    format_value,
+    format_with_half_width,
+)
+from fractionkit.readings.terms import Correction
+
+LOCAL_RULES = "Local rules and licensed practice come first."
+STRAINED, AT_ODDS = 0.05, 0.001
+"""Probability of readings at least as discordant, below which they are called strained, and at odds."""
+
+_FINDING_UNITS = {
+    "K": ("temperature_difference", "K"),
+    "Pa": ("pressure_difference", "kPa"),
+}
+_SAME_SIZE = {"kg/m3": "mg/mL", "1": ""}
+
+
+def wt_percent(made: Estimate | None, *, unit: bool = True) -> str:
+    """Mass fraction with its interval, "98.7 (97.9–99.3) wt%"; without the unit where a heading carries it."""
+    if made is None:
+        return UNKNOWN
+    text = format_interval(made.estimate, made.low, made.high, "fraction")
+    return text if unit else text.removesuffix(" wt%")
+
+
+def grams(mass: float | None, *, unit: bool = True) -> str:
+    """Mass of kg in g to a tenth, the resolution of a bench balance."""
+    if mass is None or not math.isfinite(mass):
+        return UNKNOWN
+    return f"{1000 * mass:.1f}" + (" g" if unit else "")
+
+
+def grams_interval(made: Estimate | None, *, unit: bool = True) -> str:
+    """Mass, or difference of mass, with its interval in g: "37.0 (34.0 to 40.0) g"."""
+    if made is None:
+        return UNKNOWN
+    text = _signed(format_interval(made.estimate, made.low, made.high, "mass_difference", "g"))
+    return text if unit else text.removesuffix(" g")
+
+
+def _signed(text: str) -> str:
+    """The ends of an interval that may be negative stand apart by a word: "-0.71 to -0.33"."""
+    return text if text == UNKNOWN else text.replace("–", " to ")
+
+
+def per_cent(probability: float | None) -> str:
+    """Probability in per cent, cut off after a tenth and never rounded up: 0.9496 must not read 95 %."""
+    if probability is None or not math.isfinite(probability):
+        return UNKNOWN
+    if probability < 0.001:
+        return "< 0.1 %"
+    if probability > 0.999:
+        return "> 99.9 %"
+    return f"{math.floor(1000 * probability + 1e-9) / 10:.1f} %"
+
+
+def goal(share: float | None) -> str:
+    """A share that a person chose, "99.5 %" as typed; ``goal(0.99)`` is "99 %"."""
+    return UNKNOWN if share is None else f"{100 * share:.6g} %"
+
+
+def head_range(start: float, end: float) -> str:
+    """Head temperatures in °C, "85.1–86.3"; "from 85.1" or "to 86.3" where only one was read."""
+    first, last = (f"{kelvin - ZERO_CELSIUS:.1f}" if math.isfinite(kelvin) else "" for kelvin in (start, end))
+    if first and last:
+        return f"{first}–{last}"
+    return f"from {first}" if first else f"to {last}" if last else UNKNOWN
+
+
+def pressure(assessment: Assessment) -> str:
+    """Pressure at the still with its 95 % half-width."""
+    return format_with_half_width(assessment.pressure, assessment.pressure_u, "pressure")
+
+
+def finding_interval(finding: Finding, made: Estimate) -> str:
+    """What is known of an instrument's error, before or after the run, in a bench unit."""
+    if finding.unit in _FINDING_UNITS:
+        kind, unit = _FINDING_UNITS[finding.unit]
+        return _signed(format_interval(made.estimate, made.low, made.high, kind, unit))
+    figures = _signed(format_interval(made.estimate, made.low, made.high, "number"))
+    return f"{figures} {_SAME_SIZE.get(finding.unit, plain(finding.unit))}".rstrip()
+
+
+def correction_change(correction: Correction) -> str:
+    """The change that a correction made, with its 95 % half-width, in the unit that it names."""
+    half = COVERAGE_95 * correction.u
+    if not (math.isfinite(half) and half > 0):
+        return f"{format_value(correction.change)} {correction.unit}".rstrip()
+    decimals = decimals_of(half)
+    return f"{correction.change:+.{decimals}f} ± {half:.{decimals}f} {correction.unit}".rstrip()
+
+
+def agreement(assessment: Assessment) -> str:
+    """How well the readings agree with one another, in a sentence."""
+    chance = assessment.consistency
+    if not math.isfinite(chance):
+        return "How well the readings agree could not be judged."
+    word = "are at odds" if chance < AT_ODDS else "are strained" if chance < STRAINED else "agree with one another"
+    return f"The readings {word}: were the model true, {per_cent(chance)} of runs would show readings as discordant."
+
+
+def has_lot(lot: Lot | None) -> bool:
+    """Whether anything is kept."""
+    return lot is not None and bool(lot.cuts)
+
+
+def verdict(assessment: Assessment, names: int = 12) -> str:
+    """The answer in one or two sentences: what may be kept, how pure it is, whether that meets the target."""
+    lot = assessment.lot
+    if assessment.target is None or assessment.purity is None:
+        return "No target was given, so nothing is graded: what is in each cut stands below."
+    wanted = f"{goal(assessment.purity).removesuffix(' %')} wt% {assessment.target}"
+    if lot is None or not lot.cuts:
+        return f"Nothing can be kept: no combination of cuts meets {wanted} with enough confidence."
+    kept = f"Keep {name_list(lot.cuts, names)}: {grams(lot.mass)}"
+    assay = "" if lot.assay is None else f" of {wt_percent(lot.assay)} {assessment.target}"
+    chance = f"The probability that the lot holds at least {wanted} is {per_cent(lot.probability_meets_target)}"
+    asked = "" if assessment.confidence is None else f"; {goal(assessment.confidence)} was asked for"
+    return f"{kept}{assay}. {chance}{asked}."
+
+
+def outcome(assessment: Assessment) -> str:
+    """Whether the lot meets its target: "meets the target", "does not meet the target" or "not graded"."""
+    if assessment.target is None:
+        return "not graded"
+    lot = assessment.lot
+    return "meets the target" if lot is not None and lot.cuts and lot.meets_target else "does not meet the target"
+
+
+def tally(assessment: Assessment) -> str:
+    """Count the cuts by decision, "3 keep, 2 recycle"."""
+    counts = [(word, sum(cut.decision == word for cut in assessment.cuts)) for word in DECISIONS]
+    return ", ".join(f"{count} {word}" for word, count in counts if count) or "no cuts"
+
+
+def balance_rows(balance: Balance) -> list[tuple[str, str]]:
+    """Name and text of each part of the balance, "–" where it was not given."""
+    charge = UNKNOWN
+    if balance.charge is not None:
+        charge = format_with_half_width(balance.charge, balance.charge_u, "mass", "g")
+    return [
+        ("charge", charge),
+        ("cuts", grams(balance.recovered)),
+        ("residue", grams(balance.residue)),
+        ("hold-up", grams(balance.holdup)),
+        ("loss", grams_interval(balance.loss)),
+    ]
+
+
+def counted(count: int, noun: str) -> str:
+    """Write a count with its noun, as in ``1 cut`` and ``2 cuts``."""
+    return f"{count} {noun}" + ("" if count == 1 else "s")
+
+
+def mean_composition(composition: dict[str, Estimate], components: Sequence[str]) -> list[tuple[str, str]]:
+    """Component and interval text, in the order of the sheet."""
+    return [(name, wt_percent(composition[name])) for name in components if name in composition]
