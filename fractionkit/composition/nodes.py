@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 COARSE_CELLS = {2: (256,), 3: (64, 64)}
-FINE_CELLS = {2: (200,), 3: (40, 40)}
+FINE_CELLS = {2: (200,), 3: (36, 36)}
 SAMPLED_POINTS = 4096
 SUPPORT_DROP = 16.0  # a node counts as support down to exp(-16) of the best one, 5.6 standard deviations
 
