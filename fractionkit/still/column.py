@@ -1,0 +1,201 @@
+"""Balances of a column over a pot, and the solution of their linearized form stage by stage.
+
+State of S scenarios with N stages and n components, all amounts in parts of the charge: ``m`` (S, n) moles of each
+component in the pot, ``x`` (N - 1, S, n) liquid on the stages above it, ``c`` (S, n) liquid in the condenser, ``R``
+(S,) reflux ratio. The independent variable is D, moles distilled; the vapour flow is then R + 1 and the reflux R
+(constant molar overflow):
+
+    pot        dm/dD     = R x_2 - (R + 1) y_1
+    stage j    H_j dx/dD = R (x_{j+1} - x_j) + (R + 1) (y_{j-1} - y_j),   x_{N+1} = c
+    condenser  H_c dc/dD = (R + 1) (y_N - c)
+
+A hold-up of zero makes its row an algebraic equation. y(x) is continued off the simplex as a function homogeneous of
+degree one, so that all n fractions are unknowns, the sums are conserved by themselves, and the rows are independent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from fractionkit.still.equilibrium import Array, Equilibrium, unit
+
+PERTURBATION = 1e-6
+"""Step of the differences behind dy/dx; their error is about the square of the step's effect on y, 1e-6 of the slope."""
+
+
+@dataclass
+class State:
+    """Pot amounts, stage liquids, condenser liquid and reflux ratio; also used for their changes and rates."""
+
+    m: Array
+    x: Array
+    c: Array
+    R: Array
+
+    def plus(self, terms: list[tuple[float, State]]) -> State:
+        """Return this state with multiples of others added."""
+        out = State(self.m.copy(), self.x.copy(), self.c.copy(), self.R.copy())
+        for factor, other in terms:
+            if factor != 0.0:
+                out.m += factor * other.m
+                out.x += factor * other.x
+                out.c += factor * other.c
+                out.R += factor * other.R
+        return out
+
+    def where(self, keep: Array, other: State) -> State:
+        """Return this state for the scenarios where ``keep`` (S,), else the other."""
+        k = keep[:, None]
+        return State(
+            np.where(k, self.m, other.m),
+            np.where(k, self.x, other.x),
+            np.where(k, self.c, other.c),
+            np.where(keep, self.R, other.R),
+        )
+
+
+@dataclass(frozen=True)
+class Column:
+    """The still: equilibrium, pressure, stages and hold-ups of S scenarios.
+
+    efficiency : (N, S, 1) part of a theoretical stage each is: 1, a fraction at the top, 0 where a scenario has fewer
+        stages. A stage of efficiency e gives y = x + e (y_equilibrium - x); with e = 0 it passes everything on.
+    holdup : (N - 1, S, 1) moles on each stage above the pot, in parts of the charge.
+    condenser : (S, 1) moles in the condenser, in parts of the charge.
+    steer : component whose fraction in the distillate is held (None: reflux ratio given), with ``target`` (S,).
+    gain : (S,) dR/dD for unit deviation when hold-up delays the distillate; 0 where the reflux answers at once.
+    held : (S,) whether the reflux is at its lower bound and not steered.
+    """
+
+    mixture: Equilibrium
+    pressure: Array
+    efficiency: Array
+    holdup: Array
+    condenser: Array
+    steer: int | None = None
+    target: Array | None = None
+    gain: Array | None = None
+    held: Array | None = None
+
+    def vapour(self, s: State) -> tuple[Array, Array]:
+        """Return y (N, S, n), homogeneous of degree one on the stages and zero in the pot, and the liquid (N, S, n)."""
+        liquid = np.concatenate([s.m[None], s.x])
+        total = liquid.sum(axis=-1, keepdims=True)
+        total[0] = 1.0
+        safe = unit(np.maximum(liquid, 0.0))
+        _, y = self.mixture.bubble_point(safe, self.pressure)
+        liquid[0] = safe[0]
+        return self.efficiency * (y * total) + (1.0 - self.efficiency) * liquid, safe
+
+    def rates(self, s: State, y: Array) -> State:
+        """Right-hand sides above, and of the reflux."""
+        R = s.R[:, None]
+        above = np.concatenate([s.x, s.c[None]])
+        m = R * above[0] - (R + 1.0) * y[0]
+        x = R * (above[1:] - s.x) + (R + 1.0) * (y[:-1] - y[1:])
+        c = (R + 1.0) * (y[-1] - s.c)
+        return State(m, x, c, self._steering(s))
+
+    def _steering(self, s: State) -> Array:
+        if self.steer is None or self.target is None or self.gain is None or self.held is None:
+            return np.zeros_like(s.R)
+        factor = np.where(self.held, 0.0, np.where(self.gain > 0.0, self.gain, 1.0))
+        return np.asarray(factor * (self.target - s.c[:, self.steer]))
+
+    def slopes(self, s: State, y: Array, liquid: Array) -> Array:
+        """dy_i/dx_k (N, S, n, n); for the pot by its amounts."""
+        slope = vapour_slope(self.mixture, liquid, self.pressure)
+        n = liquid.shape[-1]
+        e = self.efficiency[..., None]
+        slope = e * slope + (1.0 - e) * np.eye(n)
+        # the pot's vapour is homogeneous of degree zero in the amounts
+        slope[0] = (slope[0] - y[0][:, :, None]) / np.maximum(s.m.sum(axis=-1), 1e-12)[:, None, None]
+        return slope
+
+
+def vapour_slope(mixture: Equilibrium, x: Array, pressure: Array) -> Array:
+    """Slope (..., n, n) of y(x) continued as homogeneous of degree one: forward differences, or the mixture's own."""
+    own = getattr(mixture, "vapour_slope", None)
+    n = x.shape[-1]
+    if own is not None:
+        _, y = mixture.bubble_point(x, pressure)
+        return np.asarray(own(x, y), dtype=np.float64)
+    steps = PERTURBATION * np.concatenate([np.zeros((1, n)), np.eye(n)])
+    moved = x + steps.reshape((n + 1,) + (1,) * (x.ndim - 1) + (n,))
+    total = moved.sum(axis=-1, keepdims=True)
+    _, y = mixture.bubble_point(moved / total, pressure)
+    y = y * total
+    return np.moveaxis((y[1:] - y[0]) / PERTURBATION, 0, -1)
+
+
+class Elimination:
+    """Factors of W = M/(gamma h) - J, eliminated from the condenser down to the pot.
+
+    With Z_j = H_j/(gamma h) + (R + 1) E_{j+1} Y_j, the block of stage j is R + Z_j, its inverse G_j, and
+    E_j = 1 - R G_j = G_j Z_j is built without subtraction.
+    """
+
+    def __init__(self, column: Column, s: State, slopes: Array, inverse_step: Array, *, pot: bool = True) -> None:
+        self.column, self.slopes = column, slopes
+        n = s.m.shape[-1]
+        one = np.eye(n)
+        self.R = s.R[:, None, None]
+        self.V = self.R + 1.0
+        step = inverse_step[:, None, None]
+        self.factors: list[Array] = []
+        top = 1.0 / (column.condenser[..., None] * step + self.V)
+        self.top = top
+        e = (column.condenser[..., None] * step + 1.0) * top * one
+        for j in range(len(s.x) - 1, -1, -1):
+            z = column.holdup[j][..., None] * step * one + self.V * (e @ slopes[j + 1])
+            g = np.linalg.inv(self.R * one + z)
+            self.factors.append(g)
+            e = g @ z
+        # a pot that must not change is given an infinite heel
+        self.pot = np.linalg.inv(step * one + self.V * (e @ slopes[0])) if pot else np.zeros_like(e)
+        self._step = inverse_step
+
+    def rows(self, b: State) -> State:
+        """Solve for the amounts and fractions with the reflux kept."""
+        R, V = self.R[..., 0], self.V[..., 0]
+        count = len(b.x)
+        carried = self.top[..., 0] * b.c
+        below: list[Array] = [carried]
+        for j in range(count - 1, -1, -1):
+            carried = _times(self.factors[count - 1 - j], b.x[j] + R * carried)
+            below.append(carried)
+        m = _times(self.pot, b.m + R * carried)
+        x = np.empty_like(b.x)
+        k = m
+        for j in range(count):
+            rise = _times(self.slopes[j], k)
+            k = below[count - j] + V * _times(self.factors[count - 1 - j], rise)
+            x[j] = k
+        c = below[0] + self.top[..., 0] * V * _times(self.slopes[count], k)
+        return State(m, x, c, np.zeros_like(b.R))
+
+    def reflux_response(self, s: State, y: Array) -> State:
+        """Change of the rows for unit change of the reflux, needed when it is steered."""
+        above = np.concatenate([s.x, s.c[None]])
+        b = State(above[0] - y[0], above[1:] - s.x + y[:-1] - y[1:], y[-1] - s.c, np.zeros_like(s.R))
+        return self.rows(b)
+
+    def solve(self, b: State, response: State | None = None) -> State:
+        """Solve for everything; ``response`` from `reflux_response` when the reflux is steered."""
+        k = self.rows(b)
+        column = self.column
+        if response is None or column.steer is None or column.gain is None or column.held is None:
+            return k
+        differential = column.held | (column.gain > 0.0)
+        weight = np.where(column.held, 0.0, np.where(column.gain > 0.0, column.gain, 1.0))
+        corner = np.where(differential, self._step, 0.0) + weight * response.c[:, column.steer]
+        safe = np.where(corner == 0.0, np.inf, corner)
+        R = (b.R - weight * k.c[:, column.steer]) / safe
+        r = R[:, None]
+        return State(k.m + r * response.m, k.x + r * response.x, k.c + r * response.c, R)
+
+
+def _times(matrix: Array, vector: Array) -> Array:
+    return np.asarray(np.einsum("sij,sj->si", matrix, vector))

@@ -1,0 +1,134 @@
+"""Temperatures, heat and time along a distillation, and its assembly into the result."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from fractionkit.errors import Fault, InputError
+from fractionkit.still.checks import Setting
+from fractionkit.still.equilibrium import Array, Equilibrium, unit
+from fractionkit.still.result import Distillation
+
+
+def latent_heats_of(mixture: Equilibrium, given: ArrayLike | None, n: int) -> Array | None:
+    """Molar heats of vaporization (n,) J/mol: given, or of the mixture's substances, or None."""
+    if given is not None:
+        heats = np.asarray(given, dtype=np.float64)
+        if heats.shape != (n,) or not np.all(np.isfinite(heats) & (heats > 0.0)):
+            raise InputError(Fault(str(given), f"{n} heats of vaporization above zero, J/mol", column="latent_heats"))
+        return heats
+    substances = getattr(mixture, "substances", None)
+    if substances is None:
+        return None
+    return np.array([s.heat_of_vaporization.value for s in substances], dtype=np.float64)
+
+
+def finish(
+    mixture: Equilibrium,
+    notes: dict[str, Array],
+    setting: Setting,
+    heats: Array | None,
+    finished: Array,
+    *,
+    scale: Array | None,
+    total: Array,
+    boilup: float | None,
+    heater_power: float | None,
+) -> Distillation:
+    """Turn parts of the charge into moles, and add temperatures, heat and time.
+
+    ``scale`` (n,) turns amounts by latent heat into moles. Amounts that came over never fall; that and the exact closure
+    of each component are made here, by attributing what the integration left uncertain (within its tolerance).
+    """
+    factor = (1.0 if scale is None else scale) * total[:, None, None]
+    charge = setting.moles[:, None]
+    held = np.clip(notes["held"] * factor, 0.0, charge)
+    over = charge - np.clip(notes["m"] * factor, 0.0, charge) - held
+    over = np.clip(np.maximum.accumulate(over, axis=1), 0.0, charge - held)
+    over = np.maximum.accumulate(over, axis=1)
+    over[:, 0] = 0.0
+    pot = np.maximum(charge - over - held, 0.0)
+    back = 1.0 if scale is None else scale
+    distillate = unit(np.maximum(notes["distillate"], 0.0) * back)
+    pressure = setting.pressure[:, None]
+    pot_temperature, boiling = mixture_bubble(mixture, unit(notes["m"] * back), pressure)
+    vapour, heat, time = _flows(notes, boiling, setting, heats, scale, total, boilup, heater_power)
+    result = Distillation(
+        distilled=over.sum(axis=-1),
+        distillate_amounts=over,
+        pot_amounts=pot,
+        column_amounts=held,
+        distillate=distillate,
+        pot=unit(np.maximum(notes["m"], 0.0) * back),
+        head_temperature=_head(mixture, notes, setting, back),
+        pot_temperature=pot_temperature,
+        reflux_ratio=notes["R"],
+        vapour=vapour,
+        heat=heat,
+        time=time,
+        charge=setting.moles,
+        molar_mass=np.asarray(getattr(mixture, "molar_mass", np.ones(charge.shape[-1])), dtype=np.float64),
+        finished=finished,
+    )
+    if not setting.single:
+        return result
+    first = {f.name: getattr(result, f.name)[0] for f in fields(result) if f.name != "molar_mass"}
+    return Distillation(**first, molar_mass=result.molar_mass)
+
+
+def mixture_bubble(mixture: Equilibrium, x: Array, pressure: Array) -> tuple[Array, Array]:
+    """Bubble point with points before scenarios, the order that mixtures with values per scenario expect."""
+    liquid = unit(np.maximum(np.moveaxis(x, 0, 1), 0.0))
+    T, y = mixture.bubble_point(liquid, pressure.T)
+    return np.asarray(T).T, np.moveaxis(y, 0, 1)
+
+
+def _head(mixture: Equilibrium, notes: dict[str, Array], setting: Setting, back: Array | float) -> Array:
+    """Equilibrium temperature of the top stage; a stage that works in part lies that part above the one below it."""
+    pressure = setting.pressure[:, None]
+    upper, _ = mixture_bubble(mixture, notes["upper"] * back, pressure)
+    part = (setting.stages - setting.top)[:, None]
+    if np.all(part >= 1.0):
+        return upper
+    lower, _ = mixture_bubble(mixture, notes["lower"] * back, pressure)
+    return np.asarray(lower + part * (upper - lower))
+
+
+def _flows(
+    notes: dict[str, Array],
+    boiling: Array,
+    setting: Setting,
+    heats: Array | None,
+    scale: Array | None,
+    total: Array,
+    boilup: float | None,
+    heater_power: float | None,
+) -> tuple[Array, Array, Array]:
+    """Moles boiled up, heat in J and time in s since the first drop, (S, K), by the trapezoidal rule between points."""
+    D = notes["D"] * total[:, None]
+    flow = notes["R"] + 1.0
+    unknown = np.full(D.shape, np.nan)
+    scaled = cumulative(flow, D)
+    if scale is None:
+        vapour = scaled
+        heat = unknown if heats is None else cumulative(flow * (boiling @ heats), D)
+    elif heats is not None:
+        # one scaled mole takes the reference heat, heats * scale, whatever it consists of
+        heat = scaled * float(heats[0] * scale[0])
+        vapour = cumulative(flow * (heats[0] * scale[0]) / (boiling @ heats), D)
+    if boilup is not None:
+        time = vapour / boilup
+    elif heater_power is not None:
+        time = heat / heater_power
+    else:
+        time = unknown
+    return vapour, heat, time
+
+
+def cumulative(rate: Array, along: Array) -> Array:
+    """Integral of ``rate`` (S, K) over ``along`` from its first point to each."""
+    parts = 0.5 * (rate[:, 1:] + rate[:, :-1]) * np.diff(along, axis=1)
+    return np.concatenate([np.zeros((len(rate), 1)), np.cumsum(parts, axis=1)], axis=1)

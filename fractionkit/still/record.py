@@ -1,0 +1,63 @@
+"""Notes taken along the integration: each scenario's accepted steps, with points between them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from fractionkit.still.column import Column, State
+from fractionkit.still.equilibrium import Array, unit
+from fractionkit.still.rosenbrock import Step, inside
+from fractionkit.still.start import held_up
+
+
+class Record:
+    """Growing arrays, one row a point of each scenario; scenarios advance at their own steps, so rows are ragged.
+
+    ``top`` (S,) is each scenario's highest working stage, 0 for the pot; its liquid, and that of the stage below, give
+    the head temperature.
+    """
+
+    names = ("D", "m", "held", "distillate", "upper", "lower", "R")
+
+    def __init__(self, column: Column, top: Array, points: int) -> None:
+        self._column, self._top, self._points = column, top, points
+        self.count = np.zeros(len(top), dtype=np.int64)
+        self._rows = {name: np.empty((0,)) for name in self.names}
+        self._each = np.arange(len(top))
+
+    def point(self, s: State, D: Array, keep: Array) -> None:
+        """Note the state of the scenarios where ``keep`` (S,)."""
+        liquid = np.concatenate([unit(s.m)[None], s.x])
+        values = {
+            "D": D,
+            "m": s.m,
+            "held": held_up(self._column, s),
+            "distillate": s.c,
+            "upper": liquid[self._top, self._each],
+            "lower": liquid[np.maximum(self._top - 1, 0), self._each],
+            "R": s.R,
+        }
+        which = np.flatnonzero(keep)
+        row = self.count[which]
+        need = int(row.max(initial=-1)) + 1
+        for name, value in values.items():
+            store = self._rows[name]
+            if len(store) < need:
+                grown = np.zeros((max(need, 2 * len(store), 64), *value.shape))
+                grown[: len(store)] = store if len(store) else 0.0
+                self._rows[name] = store = grown
+            store[row, which] = value[which]
+        self.count[which] += 1
+
+    def step(self, step: Step) -> None:
+        """Note an accepted step and the points inside it."""
+        for k in range(1, self._points):
+            part = k / self._points
+            self.point(inside(step.before, step.after, step.increments, part), step.D + part * step.h, step.good)
+        self.point(step.after, step.D + step.h, step.good)
+
+    def arrays(self) -> dict[str, Array]:
+        """Return the notes as (S, K, ...), each scenario's last point repeated to the common length K."""
+        length = int(self.count.max())
+        row = np.minimum(np.arange(length)[:, None], self.count - 1)
+        return {name: np.moveaxis(store[row, self._each], 0, 1) for name, store in self._rows.items()}
