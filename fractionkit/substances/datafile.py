@@ -89,8 +89,8 @@ def _value(table: _Table, factor: float, offset: float, unit: str) -> Value:
 def _antoine(table: _Table) -> Antoine:
     source, status = table.origin()
     low, high = table.interval("range")
-    coefficients = (table.number(key) for key in ("A", "B", "C"))
-    return Antoine(*coefficients, low, high, table.uncertainty("u_ln"), source, status)
+    a, b, c = (table.number(key) for key in ("A", "B", "C"))
+    return Antoine(a, b, c, low, high, table.uncertainty("u_ln"), source, status)
 
 
 def _density(table: _Table) -> DensityFit:

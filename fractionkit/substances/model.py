@@ -147,7 +147,7 @@ class DensityFit:
         """Standard uncertainty [kg/m3], shape of ``temperature`` [K]: grows with the distance from ``t_ref``."""
         t = np.asarray(temperature, dtype=float)
         outside = EXTENSION_ERROR * self.slope * (t - np.clip(t, self.t_min, self.t_max))
-        return np.sqrt(self.u**2 + (self.u_slope * (t - self.t_ref)) ** 2 + outside**2)
+        return np.asarray(np.sqrt(self.u**2 + (self.u_slope * (t - self.t_ref)) ** 2 + outside**2))
 
 
 @dataclass(frozen=True)

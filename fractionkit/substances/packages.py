@@ -1,4 +1,4 @@
-"""The one adapter to the general-purpose packages thermo 0.6.1 and chemicals 1.5.2: what other sources say of a substance.
+"""The one adapter to thermo 0.6.1 and chemicals 1.5.2: what other sources say of a substance.
 
 Nothing else in the project imports them. Every method is pinned by name, so that a new release cannot quietly change
 which source answers. The imports are inside the functions: the catalogue itself never needs these packages.
@@ -77,7 +77,7 @@ def _handbook(cas: str, column: str, decimals: int) -> tuple[float, float] | Non
 
     for table in (miscdata.CRC_organic_data, miscdata.CRC_inorganic_data):
         if cas in table.index and column in table.columns:
-            decoded = decode_glued(repr(float(table.at[cas, column])), decimals)
+            decoded = decode_glued(repr(float(str(table.at[cas, column]))), decimals)
             if decoded is not None:
                 return decoded[0], decoded[1] + 273.15
     return None
