@@ -15,8 +15,8 @@ Array = NDArray[np.float64]
 
 REFRACTIVE_INDEX, INDEX_TEMPERATURE = "refractive index", "index temperature"
 
-# Standard uncertainties (bias, repeatability) when none is given. Abbe: last division 0.001, estimated to 0.0002 (common
-# practice, no source). Digital: makers promise 0.0001. Hand-held: a scale of sugar, 0.2 Brix or 0.0003 in n at best.
+# Standard uncertainties (bias, repeatability) when none is given (common practice, no source). Abbe: division 0.001,
+# estimated to 0.0002. Digital: makers promise 0.0001. Hand-held: a scale of sugar, 0.2 Brix or 0.0003 in n at best.
 DEFAULT_U: Mapping[str | None, tuple[float, float]] = {
     "abbe": (2e-4, 2e-4),
     "digital": (1e-4, 5e-5),
@@ -52,8 +52,8 @@ def correct_indices(
     reading : (K,) index; temperature : (K,) K of the prism; NaN where not taken.
     bias, repeat : standard uncertainties of the index, defaults `DEFAULT_U` by ``instrument`` ("abbe", "digital",
         "handheld"); thermometer_bias, thermometer_repeat : K, defaults `THERMOMETER_U`; slope : (K,) or one, 1/K.
-    Returns `Measured` with errors `REFRACTIVE_INDEX` and `INDEX_TEMPERATURE`: a prism warmer than it says by one
-        standard deviation shows ``-slope u`` less, hence the sign.
+    Returns `Measured` with errors `REFRACTIVE_INDEX` and `INDEX_TEMPERATURE`: where the thermometer shows one standard
+        deviation u too much, the index is ``-slope u`` above what belongs to the temperature shown.
     Raises `OutOfRangeError` for an index outside 1-2, a temperature outside -20 to 120 °C, an index without
         temperature; `InputError` for an unknown instrument.
     """
