@@ -1,0 +1,204 @@
+"""One corrected reading: options read into SI, the table of its steps at the terminal, the same as JSON."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from typing import Any
+
+import typer
+
+from fractionkit.cli.outputs import STANDARD_OUTPUT, write_outputs
+from fractionkit.errors import Fault, InputError
+from fractionkit.quantities import COVERAGE_95, Quantity, format_with_half_width, from_si, parse, unit_factor
+from fractionkit.readings import Correction, Measured
+
+SCHEMA = "fractionkit/reading/1"
+WIDEST = 100
+# Unit of a correction as the readings room writes it -> (kind of the difference, unit shown, kind of its unit).
+SHOWN_UNITS = {
+    "Pa": ("pressure_difference", "kPa"),
+    "K": ("temperature_difference", "K"),
+    "kg/m3": ("density_difference", "g/mL"),
+    "": ("number", ""),
+}
+
+
+class Options:
+    """Reads the options of one command; all faults are told at once by ``check``."""
+
+    def __init__(self) -> None:
+        self.faults: list[Fault] = []
+
+    def read(self, name: str, text: str | None, kind: str) -> Quantity | None:
+        """The option ``name`` as a quantity; None when it was not given or is at fault."""
+        if text is None:
+            return None
+        try:
+            return parse(text, kind)
+        except InputError as error:
+            self.faults.extend(replace(fault, column=name) for fault in error.faults)
+            return None
+
+    def refuse(self, name: str, value: str | None, expected: str) -> None:
+        """Note a fault that is not a matter of notation."""
+        self.faults.append(Fault(value, expected, column=name))
+
+    def check(self) -> None:
+        """Raise InputError with every fault noted so far."""
+        if self.faults:
+            raise InputError(self.faults)
+
+
+@contextmanager
+def options_for(names: Mapping[str, str]) -> Iterator[None]:
+    """Name the options of the prompt in faults that the readings room tells in the words of a run sheet."""
+    try:
+        yield
+    except InputError as error:
+        faults = [replace(fault, column=names.get(fault.column or "", fault.column)) for fault in error.faults]
+        raise type(error)(faults) from error
+
+
+def combined(measured: Measured) -> tuple[float, float]:
+    """Value and standard uncertainty of the one reading in ``measured``: what repeats and what is fresh together."""
+    parts = [float(term[0]) for term in measured.shared.values()]
+    return float(measured.value[0]), math.hypot(float(measured.repeat[0]), *parts)
+
+
+def budget(measured: Measured, kind: str, unit: str) -> tuple[tuple[str, str], ...]:
+    """What the ± is made of, one row an error: ("thermometer, in every reading", "± 1.2 K")."""
+    rows = [(f"{name}, in every reading", abs(float(term[0]))) for name, term in measured.shared.items()]
+    rows.append(("fresh in each reading", float(measured.repeat[0])))
+    size = unit_factor(unit, kind)
+    return tuple((label, f"± {COVERAGE_95 * u / size:.2g} {unit}".rstrip()) for label, u in rows if u > 0)
+
+
+@dataclass(frozen=True)
+class Result:
+    """What one correction found.
+
+    quantity : name of the result. kind, unit : as in the quantities room. value, u : SI value and standard
+    uncertainty, None when nothing is known of it. shown : (label, text) of everything the instrument showed and the
+    chemist typed. corrections, warnings : from the readings room. errors : (label, text) what the uncertainty is made
+    of. also : (label, text) worth knowing beside it. source : of the result itself.
+    """
+
+    reading: str
+    quantity: str
+    kind: str
+    unit: str
+    value: float
+    u: float | None
+    shown: tuple[tuple[str, str], ...]
+    corrections: tuple[Correction, ...] = ()
+    warnings: tuple[str, ...] = ()
+    errors: tuple[tuple[str, str], ...] = ()
+    also: tuple[tuple[str, str], ...] = ()
+    source: str = ""
+
+
+def value_of(quantity: Quantity | None) -> float | None:
+    """SI value, None when there is no quantity."""
+    return None if quantity is None else quantity.value
+
+
+def u_of(quantity: Quantity | None) -> float | None:
+    """SI standard uncertainty, None when there is no quantity or no ± was written."""
+    return None if quantity is None else quantity.u
+
+
+def tell(result: Result, json_file: str | None) -> None:
+    """Write the JSON, then print the table unless the JSON went to standard output."""
+    write_outputs((json_file, lambda: as_json(result)))
+    if json_file != STANDARD_OUTPUT:
+        show(result)
+        if json_file is not None:
+            typer.echo(f"written: {json_file}")
+
+
+def typed(*entries: tuple[str, str | None]) -> tuple[tuple[str, str], ...]:
+    """The entries that were given, as they were typed."""
+    return tuple((label, text) for label, text in entries if text is not None)
+
+
+def as_json(result: Result) -> str:
+    """JSON of a result, schema ``fractionkit/reading/1``: bench units, intervals 95 %."""
+    value = from_si(result.value, result.kind, result.unit)
+    half = None if result.u is None else COVERAGE_95 * result.u / unit_factor(result.unit, result.kind)
+    told: dict[str, Any] = {
+        "schema": SCHEMA,
+        "reading": result.reading,
+        "shown": dict(result.shown),
+        "corrections": [
+            {
+                "what": step.what,
+                "change": step.change,
+                "half_width": COVERAGE_95 * step.u,
+                "unit": step.unit,
+                "source": step.source,
+            }
+            for step in result.corrections
+        ],
+        "result": {
+            "quantity": result.quantity,
+            "estimate": value,
+            "low": None if half is None else value - half,
+            "high": None if half is None else value + half,
+            "unit": result.unit,
+            "source": result.source,
+        },
+        "errors": dict(result.errors),
+        "also": dict(result.also),
+        "warnings": list(result.warnings),
+    }
+    return json.dumps(told, ensure_ascii=False, indent=2, allow_nan=False)
+
+
+def change_text(step: Correction) -> str:
+    """A correction with its sign and 95 % half-width in the bench's unit: "-7.66 ± 0.12 kPa"."""
+    kind, unit = SHOWN_UNITS.get(step.unit, ("number", ""))
+    if step.u > 0:
+        text = format_with_half_width(step.change, step.u, kind, unit)
+    else:
+        text = f"{step.change / unit_factor(unit, kind):.3g} {unit}".rstrip()
+    if step.unit not in SHOWN_UNITS:
+        text = f"{text} {step.unit}"
+    return text if text.startswith("-") else f"+{text}"
+
+
+def show(result: Result) -> None:
+    """Print the steps from what the instrument showed to the result."""
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    console = Console(highlight=False, markup=False, emoji=False)
+    console.width = min(console.width, WIDEST)
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), expand=True)
+    table.add_column("step", ratio=3, overflow="fold")
+    table.add_column("value ± 95 %", justify="right", no_wrap=True)
+    table.add_column("source", ratio=3, overflow="fold")
+    for label, text in result.shown:
+        table.add_row(Text(label), Text(text), Text("as typed", style="dim"))
+    for step in result.corrections:
+        table.add_row(Text(step.what), Text(change_text(step)), Text(step.source, style="dim"))
+    value = format_with_half_width(result.value, result.u, result.kind, result.unit)
+    table.add_row(Text(result.quantity, style="bold"), Text(value, style="bold"), Text(result.source, style="dim"))
+    for label, text in result.errors:
+        table.add_row(Text(f"  of it {label}", style="dim"), Text(text, style="dim"), Text(""))
+    for label, text in result.also:
+        table.add_row(Text(label), Text(text), Text(""))
+    console.print(table)
+    _sentences(console, result.warnings)
+
+
+def _sentences(console: Any, warnings: Sequence[str]) -> None:
+    from rich.text import Text
+
+    for warning in warnings:
+        console.print()
+        console.print(Text("Warning: ", style="bold") + Text(warning))
