@@ -129,7 +129,7 @@ def _heads(header: list[str], line: int, known: Collection[str], faults: Faults)
             expected = f"a column out of {', '.join(known)}{nearest(name, known)}"
             faults.add(cell.strip(), expected, row=line, column=cell.strip()[:40])
             name = f"?{name}"
-        elif name in seen:
+        elif name and name in seen:
             faults.add(cell.strip(), "each column once", row=line, column=name)
         seen.add(name)
         heads.append((name, unit))
