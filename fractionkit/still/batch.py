@@ -14,6 +14,7 @@ from fractionkit.still import checks, start
 from fractionkit.still.column import Column, State
 from fractionkit.still.energy import finish, latent_heats_of
 from fractionkit.still.equilibrium import Array, Equilibrium, LatentScaled
+from fractionkit.still.fitted import FittedVolatility
 from fractionkit.still.policy import Charge, RefluxPolicy, Steered, Stepped
 from fractionkit.still.record import Record
 from fractionkit.still.result import Distillation
@@ -21,6 +22,9 @@ from fractionkit.still.rosenbrock import Step, advance
 
 FIRST_STEP = 1e-3
 """First step in parts of the charge; the control takes over at once."""
+
+FITTED = (2, 3, 4)
+"""Numbers of components for which a fit pays."""
 
 GAIN = 300.0
 """dR/dD of integral action per unit deviation, in 1/(parts of the charge), per unit of R + 1; common practice, no source."""
@@ -42,6 +46,7 @@ def distil(
     heater_power: float | None = None,
     tolerance: float = 1e-4,
     points: int = 4,
+    quick: bool = True,
 ) -> Distillation:
     """Distil a charge in batch.
 
@@ -69,6 +74,8 @@ def distil(
     boilup : mol/s leaving the pot; heater_power : W into the vapour. One of them gives times.
     tolerance : largest local error of an amount, in parts of the charge, and of a mole fraction.
     points : points noted a step.
+    quick : compute with polynomials fitted to the mixture's volatilities (`FittedVolatility`) where they agree with it to
+        a tenth of the tolerance; temperatures come from the mixture itself in any case. False: always its bubble point.
 
     Raises
     ------
@@ -85,12 +92,14 @@ def distil(
     checks.options(overflow, heats, boilup, heater_power, tolerance, points, reflux_ratio)
     moles, total = setting.moles, setting.total
     reference = 1.0
-    equilibrium: Equilibrium = mixture
+    equilibrium: Equilibrium
     if overflow == "latent" and heats is not None:
         reference = float((moles * heats).sum() / moles.sum())
-        equilibrium = LatentScaled(mixture, heats, reference)
+        equilibrium = LatentScaled(_quick(mixture, setting, tolerance) if quick else mixture, heats, reference)
         moles = moles * heats / reference
         total = moles.sum(axis=-1)
+    else:
+        equilibrium = _quick(mixture, setting, tolerance) if quick else mixture
     column = _column(equilibrium, setting, total)
     record = Record(column, setting.top, points)
     rate = boilup if boilup is not None else (heater_power or np.nan) / reference
@@ -100,6 +109,15 @@ def distil(
         scale=reference / heats if overflow == "latent" and heats is not None else None,
         total=total, boilup=boilup, heater_power=heater_power,
     )  # fmt: skip
+
+
+def _quick(mixture: Equilibrium, setting: checks.Setting, tolerance: float) -> Equilibrium:
+    """Return a fit of the mixture that is close enough, else the mixture; one pressure only, so that one fit serves."""
+    plain = hasattr(mixture, "vapour_slope") or getattr(mixture, "n", 0) not in FITTED
+    if plain or np.any(setting.pressure != setting.pressure[0]):
+        return mixture
+    fitted = FittedVolatility(mixture, float(setting.pressure[0]), goal=0.1 * tolerance)
+    return fitted if fitted.error_y <= 0.1 * tolerance else mixture
 
 
 def _column(equilibrium: Equilibrium, setting: checks.Setting, total: Array) -> Column:

@@ -25,6 +25,10 @@ PERTURBATION = 1e-6
 """Step of the differences behind dy/dx; their error is about the square of the step's effect on y, 1e-6 of the slope."""
 
 
+TRACE = 1e-30
+"""Fraction that stands for an absent component, so that its K-value is known."""
+
+
 @dataclass
 class State:
     """Pot amounts, stage liquids, condenser liquid and reflux ratio; also used for their changes and rates."""
@@ -82,12 +86,11 @@ class Column:
     def vapour(self, s: State) -> tuple[Array, Array]:
         """Return y (N, S, n), homogeneous of degree one on the stages and zero in the pot, and the liquid (N, S, n)."""
         liquid = np.concatenate([s.m[None], s.x])
-        total = liquid.sum(axis=-1, keepdims=True)
-        total[0] = 1.0
-        safe = unit(np.maximum(liquid, 0.0))
+        # K from a liquid that is all above zero, times the true one: a fraction a rounding below zero stays linear in y
+        safe = unit(np.maximum(liquid, TRACE))
         _, y = self.mixture.bubble_point(safe, self.pressure)
-        liquid[0] = safe[0]
-        return self.efficiency * (y * total) + (1.0 - self.efficiency) * liquid, safe
+        liquid[0] /= np.maximum(s.m.sum(axis=-1, keepdims=True), 1e-12)
+        return self.efficiency * (y / safe * liquid) + (1.0 - self.efficiency) * liquid, safe
 
     def rates(self, s: State, y: Array) -> State:
         """Right-hand sides above, and of the reflux."""
