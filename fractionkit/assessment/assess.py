@@ -146,7 +146,9 @@ def estimates(draws: Array) -> list[Estimate]:
     reach = np.stack([draws.min(axis=0), draws.max(axis=0)], axis=-1)
     low, high = shortest_interval(draws.T, weight, reach)
     mean = draws.mean(axis=0)
-    return [Estimate(float(mean[i]), float(min(low[i], mean[i])), float(max(high[i], mean[i]))) for i in range(len(mean))]
+    return [
+        Estimate(float(mean[i]), float(min(low[i], mean[i])), float(max(high[i], mean[i]))) for i in range(len(mean))
+    ]
 
 
 def _lot(
@@ -172,9 +174,7 @@ def _lot(
     )
 
 
-def _portions(
-    run: Run, posterior: RunPosterior, masses: Masses, verdicts: tuple[Verdict, ...]
-) -> tuple[Portion, ...]:
+def _portions(run: Run, posterior: RunPosterior, masses: Masses, verdicts: tuple[Verdict, ...]) -> tuple[Portion, ...]:
     decisions = np.array([verdict.decision for verdict in verdicts])
     known = np.isfinite(masses.mass)
     found = []
@@ -213,5 +213,3 @@ def spread(draws: Array) -> Estimate:
     """Mean and central 95 % interval of (D,) draws of something without bounds."""
     low, high = np.quantile(draws, [0.025, 0.975])
     return Estimate(float(draws.mean()), float(low), float(high))
-
-

@@ -89,7 +89,9 @@ def curve(mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior, ru
     )
 
 
-def plotted(mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior, mass: Array, line: Curve) -> PlottedReadings:
+def plotted(
+    mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior, mass: Array, line: Curve
+) -> PlottedReadings:
     """Corrected readings for the pictures; densities moved to the line's temperature along the mixture's own slope."""
     evidence = corrected.evidence
     read_at = np.where(np.isnan(evidence.density_temperature), line.temperature, evidence.density_temperature)
@@ -134,5 +136,3 @@ def cautions(components: tuple[str, ...]) -> tuple[Caution, ...]:
     from fractionkit.substances.cautions import cautions as found
 
     return tuple(Caution(c.substance, c.kind, c.text, f"{c.source} ({c.status})") for c in found(components))
-
-

@@ -77,7 +77,9 @@ class Balance:
     residue: float | None
     holdup: float | None
     loss: Estimate | None
-    components: dict[str, dict[str, Estimate]] = field(default_factory=dict)  # component -> {"charge","recovered","loss"}
+    components: dict[str, dict[str, Estimate]] = field(
+        default_factory=dict
+    )  # component -> {"charge","recovered","loss"}
 
 
 @dataclass(frozen=True)

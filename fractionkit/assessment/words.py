@@ -74,7 +74,9 @@ def _sensitivity(evidence: Evidence, name: str) -> float:
 
 
 def _finding(name: str, verb: str, sides: tuple[str, str], unit: str, after: Estimate) -> str:
-    scale, shown, digits = {"Pa": (1e-3, "kPa", 2), "kg/m3": (1e-3, "g/mL", 4), "K": (1.0, "K", 1)}.get(unit, (1.0, "", 4))
+    scale, shown, digits = {"Pa": (1e-3, "kPa", 2), "kg/m3": (1e-3, "g/mL", 4), "K": (1.0, "K", 1)}.get(
+        unit, (1.0, "", 4)
+    )
     size = f"{abs(after.estimate) * scale:.{digits}f} {shown}".rstrip()
     span = f"{after.low * scale:+.{digits}f} to {after.high * scale:+.{digits}f} {shown}".rstrip()
     if after.low <= 0.0 <= after.high:
@@ -160,7 +162,9 @@ def cut_flags(
     return {k: tuple(flags) for k, flags in found.items()}
 
 
-def label(target: TargetEntry, assay: Estimate, lower: float, chance: float, corrected: CorrectedRun) -> tuple[str, ...]:
+def label(
+    target: TargetEntry, assay: Estimate, lower: float, chance: float, corrected: CorrectedRun
+) -> tuple[str, ...]:
     """What may honestly be written on the lot."""
     means = " and ".join(corrected.means) or "the stated readings"
     lines = [

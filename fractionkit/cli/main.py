@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -25,6 +26,9 @@ app.command("demo")(demo.command)
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line and leave with its exit code: 0 done, 1 readings at odds, 2 wrong input."""
+    # The matrices here are small: threads of the linear algebra library would spin longer than they compute. It reads
+    # the variable when numpy is first imported, which no command has done yet.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app(args=arguments)
     except FractionkitError as error:

@@ -150,7 +150,9 @@ class Setting:
         prediction = self.mixture.refractive_index(nodes.w, temperature)
         moved = self.mixture.refractive_index_errors(nodes.w, temperature)[..., errors]
         scatter = Normal.of(kind.value[cuts], kind.repeat[cuts])
-        return self._channel("refractive index", scatter, prediction, list(self.places[errors]), [moved], kind.shared, cuts)
+        return self._channel(
+            "refractive index", scatter, prediction, list(self.places[errors]), [moved], kind.shared, cuts
+        )
 
     def _detections(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
         """One channel for each component that some cut was tested for."""
@@ -179,17 +181,27 @@ class Setting:
         felt: Mapping[str, Array],
         cuts: slice,
     ) -> Channel:
-        """Add the instruments' errors that this kind of reading feels; a reading grows by its error, so eta does."""
+        """Add the instruments' errors that this kind of reading feels; a reading grows by its error, so eta does.
+
+        An error that already moves the prediction (the pressure, where the thermometer was set in steam) adds to it.
+        """
         count = len(range(*cuts.indices(self.evidence.size)))
         shape = (count, prediction.shape[1])
-        columns, places = [np.broadcast_to(part, (*shape, part.shape[-1])) for part in jacobian], list(errors)
+        parts = [np.broadcast_to(part, (*shape, part.shape[-1])) for part in jacobian]
+        columns = np.concatenate(parts, axis=-1) if parts else np.zeros((*shape, 0))
+        places = [int(place) for place in errors]
         for name, sensitivity in felt.items():
-            if name in self.errors:
-                places.append(self.index(name))
-                columns.append(np.broadcast_to(np.nan_to_num(sensitivity[cuts])[:, None, None], (*shape, 1)))
-        joined = np.concatenate(columns, axis=-1) if columns else np.zeros((*shape, 0))
+            if name not in self.errors:
+                continue
+            column = np.nan_to_num(sensitivity[cuts])[:, None]
+            place = self.index(name)
+            if place in places:
+                columns[..., places.index(place)] += column
+            else:
+                places.append(place)
+                columns = np.concatenate([columns, np.broadcast_to(column, shape)[..., None]], axis=-1)
         order = np.array(places, dtype=np.intp)
-        return Channel(kind, scatter, np.broadcast_to(prediction, shape), order, joined)
+        return Channel(kind, scatter, np.broadcast_to(prediction, shape), order, columns)
 
 
 def slices(size: int, step: int = CUTS_PER_BLOCK) -> list[slice]:

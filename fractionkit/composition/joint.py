@@ -10,6 +10,7 @@ Pseudo-random numbers start from a fixed seed, so the same sheet gives the same 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
@@ -49,6 +50,8 @@ class Channel:
         if theta.ndim == 1:
             return self.prediction + self.jacobian @ theta[self.errors]
         shape = self.prediction.shape
+        if not len(self.errors):
+            return np.broadcast_to(self.prediction[..., None], (*shape, len(theta)))
         moved = self.jacobian.reshape(-1, len(self.errors)) @ theta[:, self.errors].T
         return moved.reshape(*shape, -1) + self.prediction[..., None]
 
@@ -83,13 +86,18 @@ class Expansion:
 
 @dataclass(frozen=True)
 class SharedPosterior:
-    """Weighted samples of the shared errors: theta (S, p), weights (S,) summing to one, mode and covariance there."""
+    """Weighted samples of the shared errors: theta (S, p), weights (S,) summing to one, mode and covariance there.
+
+    effective : effective number of samples, 1/sum of squared weights. log_evidence : logarithm of the probability density
+    of the readings, up to a constant that depends on the readings' own scatter only: to compare explanations by.
+    """
 
     theta: Array
     weights: Array
     mode: Array
     covariance: Array
     effective: float
+    log_evidence: float
 
     def mean(self) -> Array:
         """(p,)."""
@@ -209,13 +217,16 @@ def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count
     centre, spread = mode, covariance
     best: SharedPosterior | None = None
     for _ in range(4):
-        theta = centre + unit @ np.linalg.cholesky(spread).T
+        root = np.linalg.cholesky(spread)
+        theta = centre + unit @ root.T
         log_weight = log_evidence(blocks, theta) - log_proposal
         weights = np.exp(log_weight - log_weight.max())
+        mean_weight = weights.mean()
         weights /= weights.sum()
         effective = float(1.0 / (weights**2).sum())
         if best is None or effective > best.effective:
-            best = SharedPosterior(theta, weights, mode, covariance, effective)
+            evidence = log_weight.max() + np.log(mean_weight) + np.log(np.diag(root)).sum() - _log_constant(size)
+            best = SharedPosterior(theta, weights, mode, covariance, effective, float(evidence))
         if effective > 0.35 * count:
             break
         centre = best.mean()
@@ -228,3 +239,8 @@ def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count
             "the readings are too much at odds for an interval to be stated"
         )
     return best
+
+
+def _log_constant(size: int) -> float:
+    """Logarithm of the ratio of the normalising constants of the multivariate t proposal and the standard normal."""
+    return math.lgamma(0.5 * (TAIL + size)) - math.lgamma(0.5 * TAIL) - 0.5 * size * math.log(0.5 * TAIL)

@@ -16,9 +16,7 @@ def linear_run(readings, cells=400):
     """Two kinds of reading of every cut, both linear in w_1; one wide block."""
     cuts = len(readings)
     edges = np.linspace(0, 1, cells + 1)
-    nodes = points._from_windows(
-        np.tile(edges[:-1], (cuts, 1))[..., None], np.tile(edges[1:], (cuts, 1))[..., None]
-    )
+    nodes = points._from_windows(np.tile(edges[:-1], (cuts, 1))[..., None], np.tile(edges[1:], (cuts, 1))[..., None])
     channels = []
     for kind, slope in enumerate(SLOPES):
         sign = 1.0 if kind == 0 else -1.0
@@ -98,3 +96,19 @@ def test_the_same_readings_give_the_same_answer(readings):
         mode, spread = find_mode(blocks, 3)
         answers.append(summarise(blocks, sample_shared(blocks, mode, spread), 5, 2, 512)[1])
     np.testing.assert_array_equal(*answers)
+
+
+def test_log_evidence_agrees_with_the_closed_form():
+    """One cut, so few unknowns that the evidence is a plain two-dimensional normal integral (scipy's density)."""
+    from scipy.integrate import quad
+    from scipy.stats import multivariate_normal
+
+    observed = np.array([[48.0, -50.5]])
+    blocks = linear_run(observed)
+    mode, spread = find_mode(blocks, 3)
+    found = sample_shared(blocks, mode, spread, 4096).log_evidence
+    covariance = SLOPES @ SLOPES.T + REPEAT**2 * np.eye(2)
+    density = multivariate_normal(observed[0], covariance)
+    truth, _ = quad(lambda w: density.pdf([SPAN * w, -SPAN * w]), 0.4, 0.6)
+    # The code leaves the readings' own normalising constants out.
+    assert found == pytest.approx(np.log(truth) + 2 * np.log(REPEAT * np.sqrt(2 * np.pi)), abs=0.03)

@@ -33,13 +33,16 @@ def test_refined_cells_carry_what_the_coarse_cells_carried(n, centre):
     a, b = centre
     sd = 0.02
 
+    def log_bump(u, v=b):
+        return -0.5 * ((u - a) / sd) ** 2 - 0.5 * ((v - b) / sd) ** 2
+
     def bump(u, v=b):
-        return np.exp(-0.5 * ((u - a) / sd) ** 2 - 0.5 * ((v - b) / sd) ** 2)
+        return np.exp(log_bump(u, v))
 
     coarse = points.coarse(n)
     u = coarse.coordinates[..., 0]
     v = coarse.coordinates[..., 1] if n == 3 else b
-    fine = points.refine(coarse.log_volume + np.log(bump(u, v)), n)
+    fine = points.refine(coarse.log_volume + log_bump(u, v), n)
     u = fine.coordinates[..., 0]
     v = fine.coordinates[..., 1] if n == 3 else b
     found = (np.exp(fine.log_volume) * bump(u, v)).sum()
@@ -56,11 +59,11 @@ def test_refined_cells_follow_a_slanting_ridge():
     coarse = points.coarse(3)
     a, b = coarse.coordinates[0].T
 
-    def ridge(a, b, sd):
-        return np.exp(-0.5 * ((b - 0.2 - 0.6 * a) / sd) ** 2)
+    def log_ridge(a, b, sd):
+        return -0.5 * ((b - 0.2 - 0.6 * a) / sd) ** 2
 
-    fine = points.refine(np.log(ridge(a, b, 0.02))[None] + coarse.log_volume, 3)
+    fine = points.refine(log_ridge(a, b, 0.02)[None] + coarse.log_volume, 3)
     a, b = fine.coordinates[0].T
-    found = (np.exp(fine.log_volume[0]) * ridge(a, b, 0.006)).sum()
+    found = (np.exp(fine.log_volume[0]) * np.exp(log_ridge(a, b, 0.006))).sum()
     # Closed form: integral over b is sd sqrt(2 pi), as the ridge stays inside 0..1; over a, 2 (1 - a) gives one.
     assert found == pytest.approx(0.006 * np.sqrt(2 * np.pi), rel=0.01)

@@ -1,0 +1,144 @@
+"""From a run sheet to evidence: every reading corrected, with its errors named."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit import readings
+from fractionkit.composition.evidence import Detection, Evidence
+from fractionkit.mixture import Mixture
+from fractionkit.quantities import Quantity
+from fractionkit.readings import Correction, Measured, Pressure
+from fractionkit.readings.checks import Place
+from fractionkit.readings.refractometer import correct_indices
+from fractionkit.readings.thermometer import Stem, correct_temperatures
+from fractionkit.sheets import CutTable, Run
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class CorrectedRun:
+    """Evidence of a run, the corrections made on the way, warnings, and by what ``means`` it speaks of composition.
+
+    cut_warnings : (number of the cut, sentence).
+    """
+
+    evidence: Evidence
+    corrections: tuple[Correction, ...]
+    warnings: tuple[str, ...]
+    means: tuple[str, ...]
+    cut_warnings: tuple[tuple[int, str], ...] = ()
+
+
+def correct(run: Run, mixture: Mixture) -> CorrectedRun:
+    """Correct all readings of a run.
+
+    Raises
+    ------
+    InputError
+        for readings that no bench can show, each fault with its row and column.
+    """
+    pressure = _pressure(run)
+    cuts = run.cuts
+    names = ("head_start", "head_end", "range_start", "range_end")
+    temperatures = [_temperature(run, getattr(cuts, name), name, pressure) for name in names]
+    density = _density(run, mixture, pressure)
+    index = _index(run)
+    evidence = Evidence(
+        cuts.names,
+        pressure.value,
+        pressure.u,
+        *temperatures,
+        density,
+        cuts.density_temperature,
+        index,
+        cuts.refractive_temperature,
+        tuple(
+            Detection(
+                cuts.names.index(test.cut),
+                run.components.index(test.component),
+                test.result == "positive",
+                test.detection_limit,
+            )
+            for test in run.tests
+        ),
+    )
+    kinds = {
+        "head temperature": (temperatures[0], temperatures[1]),
+        "boiling range": (temperatures[2], temperatures[3]),
+        "density": (density,),
+        "refractive index": (index,),
+    }
+    means = tuple(name for name, group in kinds.items() if any(np.isfinite(kind.value).any() for kind in group))
+    taken = [kind for group in kinds.values() for kind in group if np.isfinite(kind.value).any()]
+    corrections = dict.fromkeys([*pressure.corrections, *(step for kind in taken for step in kind.corrections)])
+    warnings = dict.fromkeys([*pressure.warnings, *(text for kind in taken for text in kind.warnings)])
+    return CorrectedRun(evidence, tuple(corrections), tuple(warnings), means)
+
+
+def _place(cuts: CutTable, run: Run, column: str) -> Place:
+    return Place(column, str(run.folder / "cuts.csv"), [int(row) for row in cuts.row])
+
+
+def _value(quantity: Quantity | None) -> float | None:
+    return None if quantity is None else quantity.value
+
+
+def _u(quantity: Quantity | None) -> float | None:
+    return None if quantity is None else quantity.u
+
+
+def _pressure(run: Run) -> Pressure:
+    entry = run.pressure
+    return readings.correct_pressure(
+        station=_value(entry.station),
+        station_u=_u(entry.station),
+        sea_level=_value(entry.sea_level),
+        sea_level_u=_u(entry.sea_level),
+        altitude=_value(entry.altitude),
+        altitude_u=_u(entry.altitude),
+    )
+
+
+def _temperature(run: Run, reading: Array, column: str, pressure: Pressure) -> Measured:
+    entry = run.thermometer
+    stem = entry.stem
+    return correct_temperatures(
+        reading,
+        bias=entry.bias,
+        repeat=entry.repeat,
+        correction=entry.correction,
+        ice_point=_value(entry.ice_point),
+        ice_point_u=_u(entry.ice_point),
+        steam_point=_value(entry.steam_point),
+        steam_point_u=_u(entry.steam_point),
+        pressure=pressure.value,
+        pressure_u=pressure.u,
+        stem=None if stem is None else Stem(stem.exposed, stem.temperature, stem.liquid),
+        place=_place(run.cuts, run, column),
+    )
+
+
+def _index(run: Run) -> Measured:
+    cuts, entry = run.cuts, run.refractive_index
+    return correct_indices(
+        cuts.refractive_index,
+        cuts.refractive_temperature,
+        bias=entry.bias,
+        repeat=entry.repeat,
+        place=_place(cuts, run, "refractive_index"),
+    )
+
+
+def _density(run: Run, mixture: Mixture, pressure: Pressure) -> Measured:
+    cuts, entry = run.cuts, run.density
+    size = np.isfinite(cuts.density)
+    return Measured(
+        cuts.density,
+        np.where(size, entry.repeat or 1.0, np.nan),
+        {"density": np.where(size, entry.bias or 1.0, 0.0)},
+    )
