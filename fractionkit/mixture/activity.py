@@ -18,12 +18,12 @@ when a bracketing search passes through absurd temperatures. Outside the span d 
 class Evaluation:
     """ln gamma and its derivatives at one set of points.
 
-    ln_gamma : (..., n);  dT : (..., n) d ln gamma/dT, 1/K;  dx : (..., n, n) N d ln gamma_i/d n_j, or None.
+    ln_gamma : (..., n);  slope_t : (..., n) d ln gamma/dT, 1/K;  slope_x : (..., n, n) N d ln gamma_i/d n_j, or None.
     """
 
     ln_gamma: Array
-    dT: Array
-    dx: Array | None
+    slope_t: Array
+    slope_x: Array | None
 
 
 @dataclass(frozen=True)
@@ -51,39 +51,54 @@ class Activity:
     def evaluate(self, x: Array, T: Array, *, jacobian: bool = False) -> Evaluation:
         """Return ln gamma and its derivatives at mole fractions ``x`` (..., n) and ``T`` (...) in K.
 
-        ``dx`` is symmetric and sum_i x_i dx_ij = 0 (Gibbs-Duhem), because the equation is homogeneous of degree
-        zero in the amounts.
+        ``slope_x`` is symmetric and sum_i x_i slope_x_ij = 0 (Gibbs-Duhem), because the equation is homogeneous of
+        degree zero in the amounts.
         """
+        shape = np.broadcast_shapes(x.shape[:-1], np.shape(T))
+        n = x.shape[-1]
         if self.ideal:
-            zero = np.zeros(np.broadcast_shapes(x.shape, (*np.shape(T), 1)))
-            return Evaluation(zero, zero, np.zeros((*zero.shape, zero.shape[-1])) if jacobian else None)
-        t = np.clip(T, TAU_T_MIN, TAU_T_MAX)[..., None, None]
-        tau = self.a + self.b / t
-        dtau = np.where((t == np.asarray(T)[..., None, None]), -self.b / t**2, 0.0)
-        G = np.exp(-self.alpha * tau)
-        dG = -self.alpha * dtau * G
+            zero = np.zeros((*shape, n))
+            return Evaluation(zero, zero, np.zeros((*shape, n, n)) if jacobian else None)
+        # inside, the points run along the last axis: sums over components are then sums of whole vectors
+        flat = np.ascontiguousarray(np.broadcast_to(x, (*shape, n)).reshape(-1, n).T)
+        t = np.broadcast_to(T, shape).reshape(-1)
+        ln_gamma, slope_t, slope_x = self._columns(flat, t, jacobian)
+        return Evaluation(
+            ln_gamma.T.reshape((*shape, n)),
+            slope_t.T.reshape((*shape, n)),
+            None if slope_x is None else np.moveaxis(slope_x, -1, 0).reshape((*shape, n, n)),
+        )
+
+    def _columns(self, x: Array, T: Array, jacobian: bool) -> tuple[Array, Array, Array | None]:
+        """`evaluate` for x (n, N) and T (N,): results (n, N), (n, N), (n, n, N).
+
+        S_j = sum_k x_k G_kj, C_j = sum_k x_k tau_kj G_kj, ln gamma_i = C_i/S_i + sum_j x_j E_ij with
+        E_ij = (tau_ij G_ij - G_ij C_j/S_j)/S_j; D stands for tau G, a leading d for a derivative by T.
+        """
+        t = np.clip(T, TAU_T_MIN, TAU_T_MAX)
+        tau = self.a[:, :, None] + self.b[:, :, None] / t
+        dtau = np.where(t == T, -self.b[:, :, None] / t**2, 0.0)
+        alpha = self.alpha[:, :, None]
+        G = np.exp(-alpha * tau)
         D = tau * G
-        dD = dtau * G + tau * dG
-        row = x[..., None, :]
-        S, C, dS, dC = ((row @ m)[..., 0, :] for m in (G, D, dG, dD))
+        dG = -alpha * dtau * G
+        dD = dtau * (G - alpha * D)
+        row = x[:, None]
+        S, C, dS, dC = ((row * m).sum(axis=0) for m in (G, D, dG, dD))
         ratio = C / S
         dratio = (dC - ratio * dS) / S
-        over = (1.0 / S)[..., None, :]
-        F = G * over
-        E = (D - G * ratio[..., None, :]) * over
-        dE = (dD - dG * ratio[..., None, :] - G * dratio[..., None, :] - E * dS[..., None, :]) * over
-        column = x[..., :, None]
-        ln_gamma = ratio + (E @ column)[..., 0]
-        dT = dratio + (dE @ column)[..., 0]
-        linear = x @ self.margules
-        ln_gamma = ln_gamma + linear - 0.5 * (linear * x).sum(axis=-1, keepdims=True)
+        E = (D - G * ratio) / S
+        dE = (dD - dG * ratio - G * dratio - E * dS) / S
+        linear = self.margules @ x
+        quadratic = (linear * x).sum(axis=0)
+        ln_gamma = ratio + (E * x).sum(axis=1) + linear - 0.5 * quadratic
+        slope_t = dratio + (dE * x).sum(axis=1)
         if not jacobian:
-            return Evaluation(ln_gamma, dT, None)
-        cross = (E * row) @ np.swapaxes(F, -1, -2)
-        dx = E + np.swapaxes(E, -1, -2) - cross - np.swapaxes(cross, -1, -2)
-        dx = dx + self.margules - linear[..., None, :] - linear[..., :, None]
-        dx = dx + (linear * x).sum(axis=-1)[..., None, None]
-        return Evaluation(ln_gamma, dT, dx)
+            return ln_gamma, slope_t, None
+        cross = ((E * x)[:, None] * (G / S)[None]).sum(axis=2)
+        slope_x = E + E.swapaxes(0, 1) - cross - cross.swapaxes(0, 1)
+        slope_x = slope_x + self.margules[:, :, None] - linear[None] - linear[:, None] + quadratic
+        return ln_gamma, slope_t, slope_x
 
     def perturbed(self, theta: Array) -> Activity:
         """Add ``theta`` (n, n, symmetric) standard uncertainties to the Margules amplitudes."""

@@ -55,7 +55,7 @@ def stability(activity: Activity, x: Array, T: Array) -> Array:
     B_ij = delta_ij + sqrt(x_i x_j) N d ln gamma_i/dn_j (Michelsen, Fluid Phase Equilib. 9 (1982) 1-19); sqrt(x) is
     always an eigenvector with eigenvalue one.
     """
-    dx = activity.evaluate(x, T, jacobian=True).dx
+    dx = activity.evaluate(x, T, jacobian=True).slope_x
     assert dx is not None
     root = np.sqrt(x)
     scaled = root[..., :, None] * root[..., None, :] * dx + np.eye(x.shape[-1])

@@ -10,15 +10,17 @@ from fractionkit.mixture.arrays import Array
 from fractionkit.mixture.vapour import T_HIGHEST, T_LOWEST, VapourPressure
 
 ITERATIONS = 100
-TOLERANCE = 1e-13
-"""Relative to T; 4e-11 K at 400 K."""
+TOLERANCE = 1e-9
+"""Relative size of the last step in 1/T. Newton's error is of the order of its square: far below 1e-9 K."""
+BRACKET = 1e-14
+"""Relative width at which a bracket is as narrow as rounding allows."""
 
 
 def ln_k(vapour: VapourPressure, activity: Activity, x: Array, T: Array) -> tuple[Array, Array]:
     """Return ln(gamma_i p_i / Pa) and its derivative by T, both (..., n)."""
     pressure, pressure_slope = vapour.ln(T)
     liquid = activity.evaluate(x, T)
-    return pressure + liquid.ln_gamma, pressure_slope + liquid.dT
+    return pressure + liquid.ln_gamma, pressure_slope + liquid.slope_t
 
 
 def bubble_point(vapour: VapourPressure, activity: Activity, x: Array, P: Array) -> tuple[Array, Array]:
@@ -65,10 +67,10 @@ def _solve(vapour: VapourPressure, activity: Activity, x: Array, target: Array, 
         step = f * u**2 / np.where(weighted > 0.0, weighted, np.inf)
         new = u + step
         lost = ~((new > low[active]) & (new < high[active])) | (weighted <= 0.0)
-        done = np.abs(step) <= TOLERANCE * u
-        new = np.where(lost & ~done, 0.5 * (low[active] + high[active]), np.where(lost, u, new))
+        done = np.abs(step) <= TOLERANCE * u  # the step is still taken
+        new = np.where(lost & ~done, 0.5 * (low[active] + high[active]), new)
         inverse[active] = new
-        finished = (done & (weighted > 0.0)) | (high[active] - low[active] <= TOLERANCE * u)
+        finished = (done & (weighted > 0.0)) | (high[active] - low[active] <= BRACKET * u)
         active = active[~finished]
         if active.size == 0:
             return inverse

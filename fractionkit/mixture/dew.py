@@ -105,7 +105,7 @@ def _evaluate(
     x = np.where(present, np.exp(log_x), 0.0)
     liquid = activity.evaluate(x, T, jacobian=True)
     ln_p, slope_p = vapour.ln(T)
-    slope = slope_p + liquid.dT
+    slope = slope_p + liquid.slope_t
     residual = np.where(present, target - log_x - liquid.ln_gamma - ln_p, 0.0)
     # merit: one Newton step in 1/T on sum x r = 0
     mean_slope = (x * slope).sum(axis=-1)
@@ -114,7 +114,7 @@ def _evaluate(
     merit = 1.0 / np.clip(inverse, 1.0 / T_HIGHEST, 1.0 / T_LOWEST)
     change = (1.0 / T - 1.0 / merit) * T**2
     residual = np.where(present, residual - slope * change[:, None], 0.0)
-    return _State(log_x, T, residual, _newton(x, liquid.dx, slope, residual, present), merit)
+    return _State(log_x, T, residual, _newton(x, liquid.slope_x, slope, residual, present), merit)
 
 
 def _newton(x: Array, dx: Array | None, slope: Array, residual: Array, present: Array) -> Array:

@@ -220,8 +220,8 @@ class Mixture:
         log_k = state.ln_gamma + c.vapour.ln(temperature)[0]
         total = np.log((liquid * np.exp(log_k)).sum(axis=-1, keepdims=True))
         change = np.exp(log_k - total)
-        if state.dx is not None:
-            change = change + (vapour[..., :, None] * state.dx).sum(axis=-2)
+        if state.slope_x is not None:
+            change = change + (vapour[..., :, None] * state.slope_x).sum(axis=-2)
         slope = sensitivities.temperature_slope(c, vapour, liquid, temperature)[..., None]
         return np.asarray(-change / slope, dtype=np.float64)
 

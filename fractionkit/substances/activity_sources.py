@@ -113,52 +113,60 @@ def group_contribution(model: Model, first: str, second: str) -> Callable[[Array
     return ln_gamma
 
 
-def wilson(a_ij: float, a_ji: float, b_ij: float, b_ji: float) -> Callable[[Array, Array], Array]:
-    """Return ln gamma (N, 2) of Wilson's equation with Lambda_ij = exp(a_ij + b_ij/T)."""
-
-    def ln_gamma(x: Array, T: Array) -> Array:
-        first, second = np.exp(a_ij + b_ij / T), np.exp(a_ji + b_ji / T)
-        z = 1.0 - x
-        bracket = first / (x + first * z) - second / (z + second * x)
-        return np.stack([-np.log(x + first * z) + z * bracket, -np.log(z + second * x) - x * bracket], axis=-1)
-
-    return ln_gamma
-
-
 def grid(T_low: float, T_high: float) -> tuple[Array, Array]:
     """Compositions and temperatures (N,) of a fit: three temperatures that span the pair's boiling range."""
     T, x = (m.ravel() for m in np.meshgrid(np.linspace(T_low, T_high, 3), FIT_X, indexing="ij"))
     return x, T
 
 
+def least_stability(ln_gamma: Callable[[Array, Array], Array], T: float) -> float:
+    """Least value of x d ln(x gamma_1)/dx over compositions at ``T``: negative where the liquid splits."""
+    return float(_stability(ln_gamma, np.array([T])).min())
+
+
+def _stability(ln_gamma: Callable[[Array, Array], Array], T: Array) -> Array:
+    """x d ln(x gamma_1)/dx at every T and a grid of x, by central differences."""
+    x = 0.5 * (1.0 - np.cos(np.linspace(0.0, np.pi, 31)[1:-1]))
+    x, t = (m.ravel() for m in np.meshgrid(x, T))
+    step = 1e-4 * x * (1.0 - x)
+    rise = ln_gamma(x + step, t)[:, 0] - ln_gamma(x - step, t)[:, 0]
+    return np.asarray(1.0 + x * rise / (2.0 * step), dtype=np.float64)
+
+
 def fit_nrtl(ln_gamma: Callable[[Array, Array], Array], T_low: float, T_high: float) -> tuple[Nrtl, float]:
     """Fit NRTL to ``ln_gamma`` between two temperatures; return the parameters and the rms deviation of ln gamma.
 
     Weights fall with the size of ln gamma, so that a pair that hardly mixes is right where a liquid can exist. alpha is
-    free in 0.2-0.47 (0.2 for pairs that split).
+    free in 0.2-0.47 (0.2 for pairs that split). A pair that does not split in the source must not split in the fit:
+    stability below half the source's is punished.
     """
     from scipy.optimize import least_squares
 
     x, T = grid(T_low, T_high)
     target = ln_gamma(x, T)
-    ends = target[[0, len(FIT_X) - 1]]
-    strength = float(ends[0, 0] + ends[1, 1])
     weight = 1.0 / (1.0 + np.abs(target))
-    splits = strength > 4.5
+    ends = np.array([T_low, T_high])
+    stable = _stability(ln_gamma, ends)
+    splits = bool(stable.min() < 0.0)
+    centre = 0.5 * (T_low + T_high)
 
     def parameters(p: Array) -> Nrtl:
-        # tau at 335 K and its slope in 335/T - 1: nearly uncorrelated, unlike a and b
+        # tau at the middle and its slope in T_mid/T - 1: nearly uncorrelated, unlike a and b
         alpha = SPLITTING_ALPHA if splits else float(p[4])
-        b_ij, b_ji = 335.0 * p[2], 335.0 * p[3]
+        b_ij, b_ji = centre * p[2], centre * p[3]
         return Nrtl(float(p[0] - p[2]), float(p[1] - p[3]), float(b_ij), float(b_ji), alpha)
 
     def residual(p: Array) -> Array:
+        nrtl = parameters(p)
         # the faint pull towards zero and alpha = 0.3 decides only what the data leave open
         pull = 1e-3 * np.array([p[0], p[1], p[2], p[3], 10.0 * (p[4] - 0.3)])
-        return np.concatenate([((parameters(p).ln_gamma(x, T) - target) * weight).ravel(), pull])
+        parts = [((nrtl.ln_gamma(x, T) - target) * weight).ravel(), pull]
+        if not splits:
+            parts.append(np.minimum(0.0, _stability(nrtl.ln_gamma, ends) - 0.5 * stable))
+        return np.concatenate(parts)
 
     best = None
-    for start in ((0.3, 0.3), (1.5, -0.5), (-0.5, 1.5), (3.0, 1.0), (1.0, 3.0), (4.0, 3.0), (6.0, 3.0)):
+    for start in ((0.3, 0.3), (1.5, -0.5), (-0.5, 1.5), (2.0, 2.0), (3.0, 1.0), (1.0, 3.0), (6.0, 3.0)):
         found = least_squares(
             residual, [*start, *start, 0.3],
             bounds=([-8.0, -8.0, -12.0, -12.0, 0.2], [14.0, 14.0, 12.0, 12.0, 0.47]),
