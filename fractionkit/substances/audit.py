@@ -6,6 +6,7 @@ the whole catalogue, with the values of the packages, of CoolProp and of the pub
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from typing import NamedTuple
 
@@ -51,7 +52,10 @@ def catalogue_value(substance: Substance, name: str, temperature: float | None) 
         return substance.boiling_point.value, substance.boiling_point.u
     if name == "heat_of_vaporization":
         return substance.heat_of_vaporization.value, substance.heat_of_vaporization.u
-    fit = {"density": substance.density, "refractive_index": substance.refractive_index}[name]
+    fit = {"density": substance.density, "refractive_index": substance.refractive_index}.get(name)
+    if temperature is not None and name == "vapour_pressure":
+        pressure = math.exp(float(substance.vapour_pressure.ln_pressure(temperature)))
+        return pressure, pressure * float(substance.vapour_pressure.u_at(temperature))
     if fit is None or temperature is None:
         raise KeyError(f"{substance.name} has no {name} at {temperature}")
     return float(fit.at(temperature)), float(fit.u_at(temperature))

@@ -40,6 +40,8 @@ _HEAT_EQUATIONS = {
     "VDI_PPDS": "VDI Heat Atlas enthalpy equation",
     "HEOS_FIT": "Helmholtz equation of state (fit)",
 }
+#: How far [K] below the boiling point the vapour-pressure equations are compared as well: about half an atmosphere.
+BELOW_BOILING = 20.0
 #: Temperatures [K] at which the density equations are compared.
 DENSITY_TEMPERATURES = (293.15, 298.15)
 
@@ -101,6 +103,20 @@ def boiling_points(cas: str) -> Iterator[SourceValue]:
                 yield SourceValue("boiling_point", source, float(found), None)
 
 
+def vapour_pressures(cas: str, boiling_point: float) -> Iterator[SourceValue]:
+    """Vapour pressures [Pa] some way below ``boiling_point`` [K], of those equations whose range holds it."""
+    from thermo import VaporPressure
+
+    pressure = VaporPressure(CASRN=cas)
+    temperature = round(boiling_point - BELOW_BOILING - 273.15) + 273.15
+    for method, source in _PSAT_EQUATIONS.items():
+        if method in pressure.all_methods:
+            low, high = pressure.T_limits[method]
+            if low <= temperature <= high:
+                value = float(pressure.calculate(temperature, method))
+                yield SourceValue("vapour_pressure", source, value, temperature)
+
+
 def densities(cas: str) -> Iterator[SourceValue]:
     """Liquid densities [kg/m3] near room temperature: the handbook's (decoded) and the package's equations."""
     from chemicals import MW
@@ -144,6 +160,7 @@ def source_values(cas: str, boiling_point: float) -> tuple[SourceValue, ...]:
     """Everything the packages say of a substance, in the order in which the data files list it."""
     return (
         *boiling_points(cas),
+        *vapour_pressures(cas, boiling_point),
         *densities(cas),
         *refractive_indices(cas),
         *heats_of_vaporization(cas, boiling_point),

@@ -128,9 +128,10 @@ def test_vapour_pressure_of_water(celsius: float, kilopascal: float) -> None:
 
 @pytest.mark.parametrize(
     "millimetres, celsius",
-    # Trichloroethylene, boiling points under reduced pressure in the public monograph named in densities.csv.
-    [(400.0, 67.0), (200.0, 48.0), (100.0, 31.4), (60.0, 20.0)],
+    # Trichloroethylene, boiling points under reduced pressure in the monograph that data/checks/densities.csv names.
+    # The NIST WebBook set, the other candidate, is 0.8-2 K off at the three lower pressures.
+    [(760.0, 86.9), (400.0, 67.0), (200.0, 48.0), (100.0, 31.4)],
 )
 def test_trichloroethylene_under_reduced_pressure(millimetres: float, celsius: float) -> None:
     solved = float(get("trichloroethylene").vapour_pressure.boiling_temperature(millimetres * 133.322368))
-    assert solved - 273.15 == pytest.approx(celsius, abs=0.7)
+    assert solved - 273.15 == pytest.approx(celsius, abs=0.25)
