@@ -7,17 +7,20 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit import readings
 from fractionkit.composition.evidence import Detection, Evidence
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import Quantity
-from fractionkit.readings import Correction, Measured, Pressure
+from fractionkit.readings import Correction, Measured, Pressure, correct_pressure
 from fractionkit.readings.checks import Place
+from fractionkit.readings.density import Densities, correct_densities
+from fractionkit.readings.density_inputs import DensityReadings, Vessel
 from fractionkit.readings.refractometer import correct_indices
 from fractionkit.readings.thermometer import Stem, correct_temperatures
-from fractionkit.sheets import CutTable, Run
+from fractionkit.sheets import Run
 
 Array = NDArray[np.float64]
+
+ROOM = 293.15  # K, where densities of pure liquids are compared
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,8 @@ def correct(run: Run, mixture: Mixture) -> CorrectedRun:
     cuts = run.cuts
     names = ("head_start", "head_end", "range_start", "range_end")
     temperatures = [_temperature(run, getattr(cuts, name), name, pressure) for name in names]
-    density = _density(run, mixture, pressure)
+    densities = _density(run, mixture, pressure)
+    density = densities.measured
     index = _index(run)
     evidence = Evidence(
         cuts.names,
@@ -54,7 +58,7 @@ def correct(run: Run, mixture: Mixture) -> CorrectedRun:
         pressure.u,
         *temperatures,
         density,
-        cuts.density_temperature,
+        densities.temperature,
         index,
         cuts.refractive_temperature,
         tuple(
@@ -80,8 +84,12 @@ def correct(run: Run, mixture: Mixture) -> CorrectedRun:
     return CorrectedRun(evidence, tuple(corrections), tuple(warnings), means)
 
 
-def _place(cuts: CutTable, run: Run, column: str) -> Place:
-    return Place(column, str(run.folder / "cuts.csv"), [int(row) for row in cuts.row])
+def _file(run: Run) -> str:
+    return str(run.folder / "cuts.csv")
+
+
+def _place(run: Run, column: str) -> Place:
+    return Place(column, _file(run), [int(row) for row in run.cuts.row])
 
 
 def _value(quantity: Quantity | None) -> float | None:
@@ -94,7 +102,7 @@ def _u(quantity: Quantity | None) -> float | None:
 
 def _pressure(run: Run) -> Pressure:
     entry = run.pressure
-    return readings.correct_pressure(
+    return correct_pressure(
         station=_value(entry.station),
         station_u=_u(entry.station),
         sea_level=_value(entry.sea_level),
@@ -119,7 +127,7 @@ def _temperature(run: Run, reading: Array, column: str, pressure: Pressure) -> M
         pressure=pressure.value,
         pressure_u=pressure.u,
         stem=None if stem is None else Stem(stem.exposed, stem.temperature, stem.liquid),
-        place=_place(run.cuts, run, column),
+        place=_place(run, column),
     )
 
 
@@ -130,15 +138,46 @@ def _index(run: Run) -> Measured:
         cuts.refractive_temperature,
         bias=entry.bias,
         repeat=entry.repeat,
-        place=_place(cuts, run, "refractive_index"),
+        place=_place(run, "refractive_index"),
     )
 
 
-def _density(run: Run, mixture: Mixture, pressure: Pressure) -> Measured:
+def _density(run: Run, mixture: Mixture, pressure: Pressure) -> Densities:
     cuts, entry = run.cuts, run.density
-    size = np.isfinite(cuts.density)
-    return Measured(
-        cuts.density,
-        np.where(size, entry.repeat or 1.0, np.nan),
-        {"density": np.where(size, entry.bias or 1.0, 0.0)},
+    middle = np.full(mixture.n, 1.0 / mixture.n)
+    slope = float(mixture.density(middle, ROOM + 0.5) - mixture.density(middle, ROOM - 0.5))
+    span, wanted = _question(run, mixture)
+    vessel = None
+    if entry.empty_mass is not None and entry.water_mass is not None and entry.water_temperature is not None:
+        vessel = Vessel(entry.empty_mass, entry.water_mass, entry.water_temperature)
+    return correct_densities(
+        DensityReadings(
+            value=cuts.density,
+            is_gravity=cuts.density_kind == "sg",
+            basis=cuts.sg_basis,
+            temperature=cuts.density_temperature,
+            filled_mass=cuts.filled_mass,
+        ),
+        method=entry.method,
+        bias=entry.bias,
+        repeat=entry.repeat,
+        weighed=vessel,
+        calibration_temperature=entry.calibration_temperature,
+        thermometer_bias=entry.thermometer_bias,
+        thermometer_repeat=entry.thermometer_repeat,
+        slope=slope,
+        pressure=pressure.value,
+        span=span,
+        wanted=wanted,
+        file=_file(run),
+        rows=[int(row) for row in cuts.row],
     )
+
+
+def _question(run: Run, mixture: Mixture) -> tuple[float | None, float | None]:
+    """What density is asked to tell apart: the target from its nearest neighbour in density, to 1 - purity."""
+    if run.target is None:
+        return None, None
+    pure = mixture.density(np.eye(mixture.n), ROOM)
+    i = run.components.index(run.target.component)
+    return float(np.abs(np.delete(pure, i) - pure[i]).min()), 1.0 - run.target.purity
