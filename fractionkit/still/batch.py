@@ -26,6 +26,9 @@ FIRST_STEP = 1e-3
 FITTED = (2, 3, 4)
 """Numbers of components for which a fit pays."""
 
+FIT = 0.5
+"""Largest error of fitted vapour fractions, in parts of the tolerance."""
+
 GAIN = 300.0
 """dR/dD of integral action per unit deviation, in 1/(parts of the charge), per unit of R + 1; common practice, no source."""
 
@@ -75,7 +78,7 @@ def distil(
     tolerance : largest local error of an amount, in parts of the charge, and of a mole fraction.
     points : points noted a step.
     quick : compute with polynomials fitted to the mixture's volatilities (`FittedVolatility`) where they agree with it to
-        a tenth of the tolerance; temperatures come from the mixture itself in any case. False: always its bubble point.
+        half the tolerance; temperatures come from the mixture itself in any case. False: always its bubble point.
 
     Raises
     ------
@@ -116,8 +119,8 @@ def _quick(mixture: Equilibrium, setting: checks.Setting, tolerance: float) -> E
     plain = hasattr(mixture, "vapour_slope") or getattr(mixture, "n", 0) not in FITTED
     if plain or np.any(setting.pressure != setting.pressure[0]):
         return mixture
-    fitted = FittedVolatility(mixture, float(setting.pressure[0]), goal=0.1 * tolerance)
-    return fitted if fitted.error_y <= 0.1 * tolerance else mixture
+    fitted = FittedVolatility(mixture, float(setting.pressure[0]), goal=FIT * tolerance)
+    return fitted if fitted.error_y <= FIT * tolerance else mixture
 
 
 def _column(equilibrium: Equilibrium, setting: checks.Setting, total: Array) -> Column:

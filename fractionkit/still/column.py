@@ -88,7 +88,8 @@ class Column:
         liquid = np.concatenate([s.m[None], s.x])
         # K from a liquid that is all above zero, times the true one: a fraction a rounding below zero stays linear in y
         safe = unit(np.maximum(liquid, TRACE))
-        _, y = self.mixture.bubble_point(safe, self.pressure)
+        quick = getattr(self.mixture, "vapour", None)
+        y = self.mixture.bubble_point(safe, self.pressure)[1] if quick is None else quick(safe)
         liquid[0] /= np.maximum(s.m.sum(axis=-1, keepdims=True), 1e-12)
         return self.efficiency * (y / safe * liquid) + (1.0 - self.efficiency) * liquid, safe
 
@@ -123,7 +124,8 @@ def vapour_slope(mixture: Equilibrium, x: Array, pressure: Array) -> Array:
     own = getattr(mixture, "vapour_slope", None)
     n = x.shape[-1]
     if own is not None:
-        _, y = mixture.bubble_point(x, pressure)
+        quick = getattr(mixture, "vapour", None)
+        y = mixture.bubble_point(x, pressure)[1] if quick is None else quick(x)
         return np.asarray(own(x, y), dtype=np.float64)
     steps = PERTURBATION * np.concatenate([np.zeros((1, n)), np.eye(n)])
     moved = x + steps.reshape((n + 1,) + (1,) * (x.ndim - 1) + (n,))

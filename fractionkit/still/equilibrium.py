@@ -66,6 +66,11 @@ class ConstantVolatility:
         T = 1.0 / (1.0 / self.boiling_point - GAS_CONSTANT / self.heat * reduced)
         return T, z / total[..., None]
 
+    def vapour(self, x: Array) -> Array:
+        """Return y (..., n) alone."""
+        z = x * self.alpha
+        return np.asarray(z / z.sum(axis=-1, keepdims=True), dtype=np.float64)
+
     def vapour_slope(self, x: Array, y: Array) -> Array:
         """dy_i/dx_k (..., n, n) of y taken as homogeneous of degree one in x; see `column.vapour_slope`."""
         k = self.alpha / (x * self.alpha).sum(axis=-1, keepdims=True)

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from itertools import product
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.still.equilibrium import Array, Equilibrium, unit
 
-DEGREES = {1: (0,), 2: (4, 7, 10, 14, 18, 24, 30), 3: (4, 6, 8, 10, 12), 4: (4, 6, 8), 5: (3, 4, 5, 6)}
+DEGREES = {1: (0,), 2: (4, 6, 8, 10, 12, 15), 3: (4, 6, 8, 10, 12), 4: (4, 6, 8), 5: (3, 4, 5, 6)}
 """Total degrees tried, by the number of components."""
 
 NEARLY_ABSENT = 1e-9
@@ -21,8 +21,7 @@ NEARLY_ABSENT = 1e-9
 class FittedVolatility:
     """Polynomials in the liquid composition for ln K_i/K_n and 1/T of one mixture, or of S mixtures (one a scenario).
 
-    ln K_i/K_n at the bubble point is a smooth function on the simplex; it is fitted by least squares in products of
-    Chebyshev polynomials, the total degree raised until check points between the samples agree.
+    ln K_i/K_n at the bubble point is a smooth function on the simplex; it is fitted by least squares, the total degree raised until check points between the samples agree.
 
     Parameters
     ----------
@@ -58,44 +57,48 @@ class FittedVolatility:
         truth, T_true = _sample(members, self.pressure, checks)
         y_true = unit(checks[:, None, :] * np.exp(truth))
         for degree in DEGREES[self.n]:
-            self._powers = np.array(
-                [p for p in product(range(degree + 1), repeat=self.n - 1) if sum(p) <= degree], dtype=np.int64
-            ).reshape(-1, self.n - 1)
+            self._powers = _powers(self.n - 1, degree)
             points = _nodes(self.n, degree + 2)
             values, T = _sample(members, self.pressure, points)
-            basis = self._basis(points)
-            solved, *_ = np.linalg.lstsq(basis, values.reshape(len(points), -1), rcond=None)
-            self._volatility = np.moveaxis(solved.reshape(-1, *values.shape[1:]), 0, 1)
-            found = np.moveaxis(basis_times(self._basis(checks)[None], self._volatility), 0, 1)
+            solved, *_ = np.linalg.lstsq(self._basis(points).T, values.reshape(len(points), -1), rcond=None)
+            # (n, terms, S)
+            self._volatility = np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0).copy()
+            found = self._log_alpha(np.repeat(checks[:, None], len(members), axis=1))
             self.error_y = float(np.abs(unit(checks[:, None, :] * np.exp(found)) - y_true).max())
             if self.error_y <= goal:
                 break
+        self._slopes = np.stack([self._differentiated(k) for k in range(self.n - 1)]) if self.n > 1 else None
         self._fit_temperature(points, values, T)
-        fitted_T = self._temperature(self._basis(checks)[:, None], _log_total(checks[:, None], found))
-        self.error_T = float(np.abs(fitted_T - T_true).max())
+        everywhere = np.repeat(checks[:, None], len(members), axis=1)
+        self.error_T = float(np.abs(self._temperature(everywhere, found) - T_true).max())
 
     def _fit_temperature(self, points: Array, values: Array, T: Array) -> None:
         """1/T is close to a parabola in ln sum_i x_i K_i/K_n (Clausius and Clapeyron); polynomials take the rest."""
-        basis = self._basis(points)
+        basis = self._basis(points).T
         log_total = _log_total(points[:, None], values)
         rows = []
         for s in range(T.shape[1]):
             columns = np.column_stack([log_total[:, s], log_total[:, s] ** 2, basis])
             rows.append(np.linalg.lstsq(columns, 1.0 / T[:, s], rcond=None)[0])
-        self._inverse_T = np.array(rows)
+        # (terms + 2, S)
+        self._inverse_T = np.array(rows).T
 
-    def _temperature(self, basis: Array, log_total: Array) -> Array:
-        c = self._inverse_T[0] if self._shared else self._inverse_T
-        rest = (basis * c[..., 2:]).sum(axis=-1)
-        return np.asarray(1.0 / (c[..., 0] * log_total + c[..., 1] * log_total**2 + rest), dtype=np.float64)
+    def _temperature(self, x: Array, log_alpha: Array) -> Array:
+        c = self._inverse_T[:, 0] if self._shared else self._inverse_T
+        log_total = _log_total(x, log_alpha)
+        rest = self._sum(self._basis(x), c[None, 2:, ...] if not self._shared else c[None, 2:, None])[..., 0]
+        return np.asarray(1.0 / (c[0] * log_total + c[1] * log_total**2 + rest), dtype=np.float64)
 
     def bubble_point(self, x: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
         """Return T (...) and y (..., n) at the fitted pressure; with S mixtures ``x`` is (..., S, n)."""
         liquid = np.asarray(x, dtype=np.float64)
         self._same_pressure(pressure)
-        basis = self._basis(liquid)
-        log_alpha = self._evaluate(basis)
-        return self._temperature(basis, _log_total(liquid, log_alpha)), unit(liquid * np.exp(log_alpha))
+        log_alpha = self._log_alpha(liquid)
+        return self._temperature(liquid, log_alpha), unit(liquid * np.exp(log_alpha))
+
+    def vapour(self, x: Array) -> Array:
+        """Return y (..., n) alone, which costs less."""
+        return unit(x * np.exp(self._log_alpha(x)))
 
     def vapour_slope(self, x: Array, y: Array) -> Array:
         """dy_i/dx_k (..., n, n) of y taken as homogeneous of degree one in x.
@@ -103,16 +106,15 @@ class FittedVolatility:
         y_i = x_i a_i / s, s = sum_j x_j a_j, a = K_i/K_n: dy_i/dx_k = d_ik a_i/s + y_i (1 - a_k/s + L_ik - sum_j y_j L_jk)
         with L_ik = d ln a_i/dx_k made homogeneous of degree zero, L_ik - sum_m x_m L_im.
         """
-        basis, slopes = self._basis_and_slopes(x)
-        K = np.exp(self._evaluate(basis))
-        total = (x * K).sum(axis=-1, keepdims=True)
-        # L (..., n, n): columns by x_1 .. x_{n-1} and 0 for the last, then made homogeneous of degree zero
+        basis = self._basis(x)
+        a = np.exp(self._sum(basis, self._volatility))
+        ratio = a / (x * a).sum(axis=-1, keepdims=True)
         L = np.zeros((*x.shape, self.n))
-        for k in range(self.n - 1):
-            L[..., k] = self._evaluate(slopes[k])
+        if self._slopes is not None:
+            for k in range(self.n - 1):
+                L[..., k] = self._sum(basis, self._slopes[k])
         L = L - (L * x[..., None, :]).sum(axis=-1, keepdims=True)
         L = L - (y[..., :, None] * L).sum(axis=-2, keepdims=True)
-        ratio = K / total
         slope = y[..., :, None] * (L + (1.0 - ratio)[..., None, :])
         diagonal = np.arange(self.n)
         slope[..., diagonal, diagonal] += ratio
@@ -123,8 +125,9 @@ class FittedVolatility:
         other = object.__new__(FittedVolatility)
         other.__dict__.update(self.__dict__)
         which = np.asarray(index, dtype=np.int64)
-        other._volatility = self._volatility[which]
-        other._inverse_T = self._inverse_T[which]
+        other._volatility = self._volatility[..., which]
+        other._slopes = None if self._slopes is None else self._slopes[..., which]
+        other._inverse_T = self._inverse_T[..., which]
         other.pressure = self.pressure[which]
         other._shared = False
         return other
@@ -135,60 +138,53 @@ class FittedVolatility:
         if not np.all(np.abs(asked - fitted) <= 1e-9 * fitted):
             raise InputError(Fault(f"{asked.flat[0]:g} Pa", f"the fitted pressure, {self.pressure[0]:g} Pa", column="pressure"))
 
-    def _evaluate(self, basis: Array) -> Array:
-        if self._shared:
-            return np.asarray(basis @ self._volatility[0])
-        by_scenario = np.moveaxis(basis, -2, 0)
-        flat = by_scenario.reshape(len(by_scenario), -1, basis.shape[-1])
-        values = basis_times(flat, self._volatility)
-        return np.moveaxis(values.reshape(*by_scenario.shape[:-1], -1), 0, -2)
+    def _log_alpha(self, x: Array) -> Array:
+        return self._sum(self._basis(x), self._volatility)
+
+    def _sum(self, basis: Array, coefficients: Array) -> Array:
+        """Polynomials (..., outputs) from ``basis`` (terms, ...) and ``coefficients`` (outputs, terms, S)."""
+        if self._shared and coefficients.shape[-1] == 1:
+            flat = coefficients[..., 0] @ basis.reshape(len(basis), -1)
+        else:
+            by_scenario = basis.reshape(len(basis), -1, basis.shape[-1])
+            flat = np.einsum("tms,ots->oms", by_scenario, coefficients)
+        return np.moveaxis(flat.reshape(-1, *basis.shape[1:]), 0, -1)
 
     def _basis(self, x: Array) -> Array:
-        return self._products(_chebyshev(x[..., :-1], int(self._powers.max(initial=0))))
-
-    def _products(self, tables: Array) -> Array:
-        out = np.ones((*tables.shape[1:-1], len(self._powers)))
-        for k in range(self.n - 1):
-            out = out * np.moveaxis(tables[self._powers[:, k], ..., k], 0, -1)
+        """Monomials (terms, ...) of 2 x_k - 1, each from an earlier one by one multiplication."""
+        u = 2.0 * np.moveaxis(x, -1, 0)[:-1] - 1.0
+        out = np.empty((len(self._powers), *x.shape[:-1]))
+        out[0] = 1.0
+        for term, (earlier, k) in enumerate(_chain(self._powers), start=1):
+            np.multiply(out[earlier], u[k], out=out[term])
         return out
 
-    def _basis_and_slopes(self, x: Array) -> tuple[Array, list[Array]]:
-        tables = _chebyshev(x[..., :-1], int(self._powers.max(initial=0)))
-        rates = _chebyshev_slopes(tables, x[..., :-1])
-        slopes = []
-        for k in range(self.n - 1):
-            mixed = tables.copy()
-            mixed[..., k] = rates[..., k]
-            slopes.append(self._products(mixed))
-        return self._products(tables), slopes
+    def _differentiated(self, k: int) -> Array:
+        """Coefficients (n, terms, S) of the derivative by x_k, in the same monomials."""
+        where = {tuple(p): i for i, p in enumerate(self._powers.tolist())}
+        out = np.zeros_like(self._volatility)
+        for i, p in enumerate(self._powers.tolist()):
+            if p[k] > 0:
+                lower = tuple(q - (j == k) for j, q in enumerate(p))
+                out[:, where[lower]] += 2.0 * p[k] * self._volatility[:, i]
+        return out
 
 
-def basis_times(basis: Array, coefficients: Array) -> Array:
-    """(S, M, terms) @ (S, terms, n + 1); a leading 1 of ``basis`` broadcasts."""
-    return np.asarray(basis @ coefficients)
+def _powers(variables: int, degree: int) -> NDArray[np.int64]:
+    """Exponents (terms, variables) up to a total degree, the constant first."""
+    found = [p for p in product(range(degree + 1), repeat=variables) if sum(p) <= degree]
+    return np.array(sorted(found, key=sum), dtype=np.int64).reshape(-1, variables)
 
 
-def _chebyshev(x: Array, degree: int) -> Array:
-    """Chebyshev polynomials of 2 x - 1, (degree + 1, ..., n - 1), by their recurrence."""
-    u = 2.0 * x - 1.0
-    tables = np.empty((degree + 1, *x.shape))
-    tables[0] = 1.0
-    if degree > 0:
-        tables[1] = u
-    for d in range(2, degree + 1):
-        tables[d] = 2.0 * u * tables[d - 1] - tables[d - 2]
-    return tables
-
-
-def _chebyshev_slopes(tables: Array, x: Array) -> Array:
-    """Derivatives by x: T'_d = 2 T_{d-1} + 2 u T'_{d-1} - T'_{d-2} by u, times 2."""
-    u = 2.0 * x - 1.0
-    rates = np.zeros_like(tables)
-    if len(tables) > 1:
-        rates[1] = 1.0
-    for d in range(2, len(tables)):
-        rates[d] = 2.0 * tables[d - 1] + 2.0 * u * rates[d - 1] - rates[d - 2]
-    return 2.0 * rates
+def _chain(powers: NDArray[np.int64]) -> list[tuple[int, int]]:
+    """For every monomial but the first, an earlier one and the variable that leads from it."""
+    rows = [tuple(p) for p in powers.tolist()]
+    where = {p: i for i, p in enumerate(rows)}
+    links = []
+    for p in rows[1:]:
+        k = next(j for j, q in enumerate(p) if q > 0)
+        links.append((where[tuple(q - (j == k) for j, q in enumerate(p))], k))
+    return links
 
 
 def _nodes(n: int, count: int) -> Array:
