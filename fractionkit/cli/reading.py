@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import typer
 
-from fractionkit.cli import reading_boiling, reading_index, reading_pressure, reading_thermometer
+from fractionkit.cli import reading_boiling, reading_density, reading_index, reading_pressure, reading_thermometer
 
 app = typer.Typer(
     help="Correct one reading: pressure, thermometer, density, refractive index, boiling point.",
@@ -16,5 +16,6 @@ NEGATIVE = {"ignore_unknown_options": True}
 
 app.command("pressure", context_settings=NEGATIVE)(reading_pressure.command)
 app.command("thermometer", context_settings=NEGATIVE)(reading_thermometer.command)
+app.command("density", context_settings=NEGATIVE)(reading_density.command)
 app.command("refractive-index", context_settings=NEGATIVE)(reading_index.command)
 app.command("boiling-point", context_settings=NEGATIVE)(reading_boiling.command)

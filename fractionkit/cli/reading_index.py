@@ -35,30 +35,40 @@ def command(
     """Refractive index at another temperature, beside that of a pure substance."""
     check_outputs(json)
     from fractionkit.cli.reading_result import Options, Result, budget, combined, options_for, tell, typed
-    from fractionkit.readings import Correction
-    from fractionkit.readings.refractometer import correct_indices, index_at
+    from fractionkit.readings import Correction, correct_indices, index_at
     from fractionkit.substances import get
 
     options = Options()
     read = options.read("READING", reading, "refractive_index")
     warmth, wanted = options.read("--temp", temp, "temperature"), options.read("--to", to, "temperature")
     options.check()
-    assert read is not None and warmth is not None and wanted is not None  # else refused  # noqa: PT018
+    assert read is not None  # what is required and could not be read has been refused
+    assert warmth is not None
+    assert wanted is not None
     with options_for(NAMES):
         pure = None if substance is None else get(substance)
         slope, u_slope, source = _slope(pure)
-        found = correct_indices([read.value], [warmth.value], repeat=read.u, instrument=instrument, slope=slope)
+        found = correct_indices(
+            [read.value],
+            [warmth.value],
+            bias=None if read.u is None else 0.0,  # a ± typed at the prompt is all that the reading may be off
+            repeat=read.u,
+            instrument=instrument,
+            slope=slope,
+        )
     start, u_start = combined(found)
+    name = None if pure is None else pure.name
     value = float(index_at(start, warmth.value, wanted.value, slope))
     u_step = abs(u_slope * (wanted.value - warmth.value))
     step = Correction(f"from {temp} to {to}", value - start, u_step, "", source)
     pure_text, warnings = _comparison(pure, wanted.value, value, math.hypot(u_start, u_step))
     result = Result(
         "refractive-index", f"refractive index at {to}", "refractive_index", "", value, math.hypot(u_start, u_step),
-        typed(("refractometer", reading), ("temperature of the prism", temp), ("substance", pure and pure.name)),
+        typed(("refractometer", reading), ("temperature of the prism", temp), ("substance", name)),
         corrections=(step,),
         warnings=warnings,
-        also=(*budget(found, "refractive_index", ""), *pure_text),
+        errors=budget(found, "refractive_index", ""),
+        also=pure_text,
     )  # fmt: skip
     tell(result, json)
 
@@ -90,5 +100,5 @@ def _comparison(
     if abs(difference) <= room:
         return rows, ()
     side = "above" if difference > 0 else "below"
-    told = f"The index is {abs(difference):.4f} {side} pure {pure.name}, more than the ± {room:.4f} of both: it is not pure."
-    return rows, (told,)
+    told = f"The index is {abs(difference):.4f} {side} pure {pure.name}, more than the ± {room:.4f} of both"
+    return rows, (f"{told}: it is not pure.",)

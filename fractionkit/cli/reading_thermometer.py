@@ -10,7 +10,8 @@ from fractionkit.cli.outputs import JsonOption, check_outputs
 
 if TYPE_CHECKING:
     from fractionkit.cli.reading_result import Options
-    from fractionkit.readings.thermometer import Stem
+    from fractionkit.quantities import Quantity
+    from fractionkit.readings import Stem
 
 NAMES = {
     "temperature": "READING",
@@ -67,8 +68,8 @@ def command(
         u_of,
         value_of,
     )
-    from fractionkit.quantities import COVERAGE_95
-    from fractionkit.readings.thermometer import correct_temperatures
+    from fractionkit.readings import correct_temperatures
+    from fractionkit.readings.pressure import STATION_U
 
     options = Options()
     read = options.read("READING", reading, "temperature")
@@ -82,7 +83,7 @@ def command(
     with options_for(NAMES):
         found = correct_temperatures(
             [read.value],
-            bias=None if off is None else abs(off.value) / COVERAGE_95,
+            bias=_bias(read, off),
             repeat=read.u,
             kind=kind,
             correction=0.0 if shift is None else shift.value,
@@ -91,7 +92,7 @@ def command(
             steam_point=value_of(boiled),
             steam_point_u=u_of(boiled),
             pressure=value_of(air),
-            pressure_u=u_of(air) or 0.0,
+            pressure_u=STATION_U if air is None or air.u is None else air.u,
             stem=stem,
         )
     value, u = combined(found)
@@ -103,14 +104,23 @@ def command(
         "thermometer", "temperature", "temperature", "°C", value, u, shown,
         corrections=found.corrections,
         warnings=found.warnings,
-        also=budget(found, "temperature_difference", "K"),
+        errors=budget(found, "temperature_difference", "K"),
     )  # fmt: skip
     tell(result, json)
 
 
+def _bias(read: Quantity, off: Quantity | None) -> float | None:
+    """Standard uncertainty, K, of what repeats; a ± typed at the prompt is all that the reading may be off."""
+    from fractionkit.quantities import COVERAGE_95
+
+    if off is not None:
+        return abs(off.value) / COVERAGE_95
+    return None if read.u is None else 0.0
+
+
 def _stem(options: Options, exposed: str | None, temperature: str | None, liquid: str) -> Stem | None:
     """The emergent stem from its two options, which only make sense together."""
-    from fractionkit.readings.thermometer import Stem
+    from fractionkit.readings import Stem
 
     length = options.read("--exposed", exposed, "temperature_difference")
     warmth = options.read("--stem-temp", temperature, "temperature")

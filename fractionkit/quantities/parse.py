@@ -105,7 +105,7 @@ def parse(
     value = _to_si(request, number, unit)
     _check_bounds(request, value)
     u = None if spread is None else _half_width(request, spread, spread_unit, unit, value) / COVERAGE_95
-    return Quantity(value, u, kind, request.text)
+    return Quantity(value, u, kind, request.text, None, _last_digit(number, unit))
 
 
 def _as_text(value: object, kind: str) -> str:
@@ -182,6 +182,12 @@ def _to_si(request: _Request, number: str, unit: Unit) -> float:
     return value
 
 
+def _last_digit(number: str, unit: Unit) -> float:
+    """SI size of the last digit of a number as typed."""
+    exponent = Decimal(number.replace(",", ".")).as_tuple().exponent
+    return float(Decimal(1).scaleb(int(exponent)) * Decimal(repr(unit.factor)))
+
+
 def _check_bounds(request: _Request, value: float) -> None:
     """Refuse what cannot exist: below absolute zero, negative mass, fractions outside 0–100 %."""
     kind = request.kind
@@ -243,8 +249,9 @@ def _specific_gravity(
     value = _to_si(gravity, number, one)
     _check_bounds(gravity, value)
     if spread is None:
-        return Quantity(value, None, "specific_gravity", request.text, basis)
+        return Quantity(value, None, "specific_gravity", request.text, basis, _last_digit(number, one))
     if spread_unit != "%" and GRAVITY.fullmatch(spread_unit) and _gravity_basis(gravity, spread_unit) == basis:
         spread_unit = ""
     half = _half_width(gravity, spread, spread_unit, one, value)
-    return Quantity(value, half / COVERAGE_95, "specific_gravity", request.text, basis)
+    u = half / COVERAGE_95
+    return Quantity(value, u, "specific_gravity", request.text, basis, _last_digit(number, one))

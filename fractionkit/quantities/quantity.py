@@ -24,6 +24,8 @@ class Quantity:
         As typed.
     basis : (float, float) or None
         Temperatures (sample, water) in °C of a specific gravity, None for all else.
+    last_digit : float or None
+        SI size of the last digit typed: 0.1 g for "48.4 g", 0.001 g for "48.400 g". What a balance resolves.
 
     """
 
@@ -32,6 +34,7 @@ class Quantity:
     kind: str
     text: str
     basis: tuple[float, float] | None = None
+    last_digit: float | None = None
 
     @property
     def half_width(self) -> float | None:

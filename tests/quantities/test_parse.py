@@ -268,6 +268,24 @@ def test_known_decimal_comma_settles_the_doubt():
     assert parse("1,480 g", "mass", decimal_comma=True).value == pytest.approx(1.48e-3)
 
 
+@pytest.mark.parametrize(
+    "text, kind, digit",
+    [
+        ("48.4 g", "mass", 1e-4),
+        ("48,400 g", "mass", 1e-6),
+        ("48 g", "mass", 1e-3),
+        ("23451.2 mg ± 1 mg", "mass", 1e-7),
+        ("1.48 g/mL", "density", 10.0),
+        ("61.2 °C", "temperature", 0.1),
+        ("142 °F", "temperature", 5 / 9),
+        ("1.482 sg20/20", "density", 0.001),
+        ("1.5e3 g", "mass", 0.1),
+    ],
+)
+def test_last_digit_is_what_was_typed(text, kind, digit):
+    assert parse(text, kind, decimal_comma=True).last_digit == pytest.approx(digit, rel=1e-12)
+
+
 def test_quantity_error_is_an_input_error():
     with pytest.raises(InputError):
         parse("x", "mass")
