@@ -12,6 +12,7 @@ from fractionkit.assessment.model import Assessment, Curve
 from fractionkit.figures import thin
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import DECISIONS, MARKS, ZERO_CELSIUS, shorten
+from fractionkit.quantities import COVERAGE_95
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 
 SIZE = (8.4, 5.4)
-_COVERAGE = 1.959964  # half-width of a 95 % interval in standard uncertainties
 _NAMED = 30
 _BARRED = 60  # up to here the readings carry their 95 % bars
 _LINE = MARKS["recycle"].colour
@@ -82,7 +82,7 @@ def _points(assessment: Assessment, curve: Curve) -> _Points:
     if known.size > thin.MAX_DRAWN:  # one mark for each spot that a reader could tell apart
         spots = np.column_stack((codes, np.round(values[0] * 300), np.round(off * 8)))[known]
         known = known[np.sort(np.unique(spots, axis=0, return_index=True)[1])]
-    half = assessment.readings.density_u * _COVERAGE / 1000
+    half = assessment.readings.density_u * COVERAGE_95 / 1000
     columns = (*(100 * values[:, known]), read[known] / 1000, half[known], off[known])
     return _Points(known.astype(np.int64), codes[known], *columns)
 
@@ -120,7 +120,7 @@ def _draw(figure: Figure, assessment: Assessment, curve: Curve, points: _Points)
 def _lines(axes: Axes, curve: Curve, base: Array, divisor: float) -> None:
     """Model with band and the straight line, less ``base``, in the unit that ``divisor`` makes of kg/m3."""
     percent = 100 * curve.fraction
-    middle, half = (curve.density - base) / divisor, curve.density_u * _COVERAGE / divisor
+    middle, half = (curve.density - base) / divisor, curve.density_u * COVERAGE_95 / divisor
     axes.fill_between(
         percent, middle - half, middle + half, color=_LINE, alpha=0.18, linewidth=0, label="its 95 % band"
     )

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from fractionkit.assessment.model import Decision
 
 ZERO_CELSIUS = 273.15
+_UNSAFE = {"Cc", "Cf", "Cs", "Cn"}  # control, formatting, surrogate, unassigned (holds what XML forbids)
 
 
 @dataclass(frozen=True)
@@ -36,8 +37,8 @@ DECISIONS: tuple[Decision, ...] = tuple(MARKS)
 
 def plain(text: str) -> str:
     """Text on one line without control or formatting characters, which could steer a terminal or break XML."""
-    flat = " ".join(text.split())
-    return "".join(sign for sign in flat if unicodedata.category(sign) not in {"Cc", "Cf", "Cs", "Co", "Cn"})
+    signs = (" " if sign.isspace() else sign for sign in text)
+    return " ".join("".join(sign for sign in signs if unicodedata.category(sign) not in _UNSAFE).split())
 
 
 def shorten(text: str, length: int) -> str:

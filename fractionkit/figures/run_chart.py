@@ -72,6 +72,8 @@ def _draw(figure: Figure, assessment: Assessment, edges: Array, axis: str) -> No
     count = len(assessment.cuts)
     axes.set_xlim(edges[0], edges[-1] if count else edges[0] + 1.0)
     axes.set_xlabel(axis)
+    if axis.startswith("cut"):
+        axes.locator_params(axis="x", integer=True)
     axes.set_ylabel("head temperature, °C")
     axes.grid(axis="y", color=GRID, linewidth=0.6)
     axes.set_axisbelow(True)

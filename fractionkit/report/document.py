@@ -1,4 +1,4 @@
-"""The assessment as a JSON document, schema ``fractionkit/assessment/1``: masses in g, fractions 0–1, intervals 95 %."""
+"""The assessment as JSON, schema ``fractionkit/assessment/1``: masses in g, fractions 0–1, intervals 95 %."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The report: one HTML file that holds its own style and pictures, needs no script and asks for nothing from outside."""
+"""The report: one HTML file that holds its own style and pictures, runs no script and fetches nothing."""
 
 from __future__ import annotations
 
@@ -61,6 +61,7 @@ def _environment() -> Environment:
     environment.filters.update(
         plain=plain,
         name_list=name_list,
+        sentence=words.sentence,
         counted=words.counted,
         grams=words.grams,
         grams_interval=words.grams_interval,
@@ -95,6 +96,7 @@ def _context(assessment: Assessment) -> dict[str, Any]:
         "tally": words.tally(assessment),
         "local_rules": words.LOCAL_RULES,
         "columns": columns,
+        "long_names": any(len(cut.name) > 8 for cut in assessment.cuts),
         "rows": [_row(assessment, place, cut, columns) for place, cut in enumerate(assessment.cuts)],
         "balance_rows": words.balance_rows(assessment.balance),
         "balance_parts": list(parts),

@@ -18,7 +18,7 @@ from fractionkit.quantities import (
 from fractionkit.readings.terms import Correction
 
 LOCAL_RULES = "Local rules and licensed practice come first."
-STRAINED, AT_ODDS = 0.05, 0.001
+STRAINED, AT_ODDS = 0.01, 1e-4
 """Probability of readings at least as discordant, below which they are called strained, and at odds."""
 
 _FINDING_UNITS = {
@@ -110,6 +110,12 @@ def agreement(assessment: Assessment) -> str:
         return "How well the readings agree could not be judged."
     word = "are at odds" if chance < AT_ODDS else "are strained" if chance < STRAINED else "agree with one another"
     return f"The readings {word}: were the model true, {per_cent(chance)} of runs would show readings as discordant."
+
+
+def sentence(text: str) -> str:
+    """`plain` text with a capital first letter."""
+    flat = plain(text)
+    return flat[:1].upper() + flat[1:]
 
 
 def has_lot(lot: Lot | None) -> bool:

@@ -1,0 +1,235 @@
+"""The assessment on a terminal: the table of cuts, then the answer and what must be known beside it.
+
+No markup is ever read from what a user typed: every text is set in as `rich.text.Text` without control characters.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from fractionkit.assessment.model import Assessment, Decision, Estimate
+from fractionkit.figures.labels import DECISIONS, name_list, plain, short_names, shorten
+from fractionkit.quantities import UNKNOWN
+from fractionkit.report import words
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+MOST_ROWS = 60
+"""Beyond this many cuts only the first and the last are listed; JSON and report hold all."""
+
+_STYLES: dict[Decision, str] = {"keep": "bold green", "recycle": "blue", "redistil": "yellow", "waste": "dim"}
+_OUTCOMES = {"meets the target": "bold green", "does not meet the target": "bold red"}
+_LONGEST_NAME, _SHORTEST_NAME = 16, 5
+_LONGEST_LABEL, _SHORTEST_LABEL = 22, 6
+_GAP = 2  # between columns
+_STACKED = "wt% (95 % interval)"
+
+
+@dataclass(frozen=True)
+class _Cells:
+    """The texts of one cut; ``chance`` is None where there is no target."""
+
+    name: str
+    mass: str
+    head: str
+    parts: tuple[str, ...]
+    chance: str | None
+    decision: Decision
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """What the table of cuts looks like in the width there is: columns beside each other or components stacked."""
+
+    side_by_side: bool
+    head: bool
+    name: int
+    labels: tuple[str, ...]
+
+
+def show(assessment: Assessment, console: Console | None = None) -> None:
+    """Print the table of cuts and the findings below it.
+
+    Parameters
+    ----------
+    assessment : Assessment
+        The assessed run.
+    console : rich.console.Console, optional
+        Where to print; standard output by default. Nothing printed is wider than it.
+
+    """
+    if console is None:
+        from rich.console import Console
+
+        console = Console(highlight=False, soft_wrap=False)
+    _title(console, assessment)
+    console.print(cut_table(assessment, console.width))
+    if len(assessment.cuts) > MOST_ROWS:
+        hidden = len(assessment.cuts) - MOST_ROWS
+        _line(console, "", f"{hidden} cuts in the middle are not listed here; --json and --report hold all.")
+    _answer(console, assessment)
+    _rest(console, assessment)
+
+
+def cut_table(assessment: Assessment, width: int) -> Table:
+    """Build the table of cuts, no wider than ``width`` columns.
+
+    Each component has a column of its own where there is room, otherwise the components stand below each other; on
+    a very narrow terminal the head temperatures go first.
+    """
+    from rich import box
+    from rich.table import Table
+
+    rows = [None if place is None else _cells(assessment, place) for place in _listed(len(assessment.cuts))]
+    plan = _plan(assessment, [row for row in rows if row is not None], width)
+    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, _GAP - 1, 0, 0))
+    table.add_column("cut", max_width=plan.name, overflow="fold")
+    table.add_column("mass, g", justify="right", no_wrap=True)
+    if plan.head:
+        table.add_column("head, °C", justify="right", no_wrap=True)
+    for label in plan.labels if plan.side_by_side else (_STACKED,):
+        table.add_column(_text(label), justify="right" if plan.side_by_side else "left", overflow="fold")
+    if assessment.target is not None:
+        table.add_column("P, %", justify="right", no_wrap=True)
+    table.add_column("decision", no_wrap=True)
+    for row in rows:
+        table.add_row(*(["…"] if row is None else _set(row, plan)))
+    return table
+
+
+def _listed(count: int) -> list[int | None]:
+    """Places of the cuts to list; None marks a gap."""
+    if count <= MOST_ROWS:
+        return list(range(count))
+    half = MOST_ROWS // 2
+    return [*range(half), None, *range(count - half, count)]
+
+
+def _cells(assessment: Assessment, place: int) -> _Cells:
+    cut, readings = assessment.cuts[place], assessment.readings
+    return _Cells(
+        name=shorten(cut.name, 2 * _LONGEST_NAME) + ("*" if cut.flags else ""),
+        mass=words.grams(cut.mass, unit=False),
+        head=words.head_range(float(readings.head_start[place]), float(readings.head_end[place])),
+        parts=tuple(words.wt_percent(cut.composition.get(name), unit=False) for name in assessment.components),
+        chance=words.per_cent(cut.probability_meets_target).removesuffix(" %") if assessment.target else None,
+        decision=cut.decision,
+    )
+
+
+def _plan(assessment: Assessment, rows: list[_Cells], width: int) -> _Plan:
+    """Choose the layout from the widest text of each column."""
+    from rich.cells import cell_len
+
+    def widest(texts: Iterable[str], heading: str) -> int:
+        return max([cell_len(heading), *map(cell_len, texts)])
+
+    name = min(widest((row.name for row in rows), "cut"), _LONGEST_NAME)
+    head = widest((row.head for row in rows), "head, °C") + _GAP
+    parts = widest((text for row in rows for text in row.parts), "")
+    rest = widest((row.mass for row in rows), "mass, g") + widest((row.decision for row in rows), "decision") + 3 * _GAP
+    if assessment.target is not None:
+        rest += widest((row.chance or "" for row in rows), "P, %") + _GAP
+    count = len(assessment.components)
+    column = max(parts, 14)
+    if name + head + rest + count * column + (count - 1) * _GAP <= width:
+        longest = (width - name - head - rest - (count - 1) * _GAP) // count
+        return _Plan(True, True, name, short_names(assessment.components, min(max(parts, longest), _LONGEST_LABEL)))
+    with_head = width - rest - head - parts - 1 - _SHORTEST_LABEL >= min(name, _SHORTEST_NAME)
+    room = width - rest - (head if with_head else 0) - parts - 1
+    name = max(min(name, room - _SHORTEST_LABEL), 3)
+    label = min(max(room - name, _SHORTEST_LABEL), _LONGEST_LABEL)
+    return _Plan(False, with_head, name, short_names(assessment.components, label))
+
+
+def _set(row: _Cells, plan: _Plan) -> list[Text]:
+    cells = [_text(row.name), _text(row.mass)]
+    if plan.head:
+        cells.append(_text(row.head))
+    if plan.side_by_side:
+        cells += [_text(part) for part in row.parts]
+    else:
+        long = max(map(len, plan.labels))
+        lines = [f"{label:<{long}} {part}" for label, part in zip(plan.labels, row.parts, strict=True)]
+        cells.append(_text("\n".join(lines), flat=False))
+    if row.chance is not None:
+        cells.append(_text(row.chance))
+    return [*cells, _text(row.decision, _STYLES[row.decision])]
+
+
+def _title(console: Console, assessment: Assessment) -> None:
+    date = f", {plain(assessment.date)}" if assessment.date else ""
+    console.print(_text(f"{plain(assessment.title) or 'Untitled run'}{date}", "bold"))
+    unit = "wt% with 95 % intervals"
+    chance = ""
+    if assessment.target is not None and assessment.purity is not None:
+        wanted = f"{words.goal(assessment.purity).removesuffix(' %')} wt% {assessment.target}"
+        chance = f"; P: probability that the cut alone holds at least {wanted}"
+    console.print(_text(f"{unit} at {words.pressure(assessment)}{chance}", "dim"))
+    console.print()
+
+
+def _answer(console: Console, assessment: Assessment) -> None:
+    console.print()
+    outcome = words.outcome(assessment)
+    if assessment.target is not None:
+        _line(console, "lot", outcome, _OUTCOMES.get(outcome, ""))
+    _line(console, "" if assessment.target is not None else "lot", words.verdict(assessment))
+    lot = assessment.lot
+    if lot is not None:
+        for place, line in enumerate(lot.label):
+            _line(console, "label" if place == 0 else "", line)
+        if lot.not_tested:
+            _line(console, "not tested", ", ".join(map(plain, lot.not_tested)))
+    for decision in DECISIONS[1:]:
+        for portion in assessment.portions:
+            if portion.decision == decision:
+                _line(console, decision, _portion(portion.cuts, portion.mass, portion.composition, assessment))
+
+
+def _portion(names: tuple[str, ...], mass: float, made: dict[str, Estimate], assessment: Assessment) -> str:
+    mean = ", ".join(f"{plain(name)} {text}" for name, text in words.mean_composition(made, assessment.components))
+    return f"{words.counted(len(names), 'cut')} ({name_list(names, 8)}), {words.grams(mass)}; on the whole {mean}"
+
+
+def _rest(console: Console, assessment: Assessment) -> None:
+    parts = [f"{name} {text}" for name, text in words.balance_rows(assessment.balance) if text != UNKNOWN]
+    _line(console, "balance", ", ".join(parts))
+    _line(console, "readings", words.agreement(assessment))
+    for finding in assessment.findings:
+        _line(console, shorten(finding.instrument, 11), finding.text)
+    for flag in assessment.flags:
+        _line(console, "!", flag.text, "bold yellow")
+    flagged = [(cut.name, flag) for cut in assessment.cuts for flag in cut.flags]
+    for name, flag in flagged[:10]:
+        _line(console, f"* {shorten(name, 9)}", flag.text)
+    if len(flagged) > 10:
+        _line(console, "*", f"{len(flagged) - 10} more remarks on cuts: see the report.")
+    if assessment.cautions:
+        kinds = dict.fromkeys(plain(caution.kind) for caution in assessment.cautions)
+        count = words.counted(len(assessment.cautions), "caution")
+        _line(console, "cautions", f"{count} ({', '.join(kinds)}): --report holds them. {words.LOCAL_RULES}", "bold")
+    else:
+        _line(console, "cautions", words.LOCAL_RULES, "bold")
+
+
+def _line(console: Console, label: str, text: str, style: str = "") -> None:
+    """One labelled line; what does not fit is wrapped under itself."""
+    from rich.table import Table
+
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(width=11, no_wrap=True)
+    grid.add_column(overflow="fold")
+    grid.add_row(_text(label, "dim" if label != "!" else style), _text(text, style))
+    console.print(grid)
+
+
+def _text(text: str, style: str = "", *, flat: bool = True) -> Text:
+    from rich.text import Text
+
+    return Text(plain(text) if flat else text, style=style)
