@@ -23,7 +23,6 @@ ZERO_CELSIUS = 273.15
 #: Property of a [sources] table -> (factor and offset to SI, does it stand at a temperature).
 SOURCE_UNITS: dict[str, tuple[float, float, bool]] = {
     "boiling_point": (1.0, ZERO_CELSIUS, False),  # degC
-    "vapour_pressure": (1e3, 0.0, True),  # kPa
     "density": (1.0, 0.0, True),  # kg/m3
     "refractive_index": (1.0, 0.0, True),
     "heat_of_vaporization": (1e3, 0.0, False),  # kJ/mol

@@ -157,10 +157,9 @@ def heats_of_vaporization(cas: str, boiling_point: float) -> Iterator[SourceValu
 
 
 def source_values(cas: str, boiling_point: float) -> tuple[SourceValue, ...]:
-    """Everything the packages say of a substance, in the order in which the data files list it."""
+    """What the packages say of the four properties that the data files list, in their order."""
     return (
         *boiling_points(cas),
-        *vapour_pressures(cas, boiling_point),
         *densities(cas),
         *refractive_indices(cas),
         *heats_of_vaporization(cas, boiling_point),

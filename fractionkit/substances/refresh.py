@@ -19,14 +19,12 @@ from fractionkit.substances.model import SourceValue
 MARK = "# ---- Other sources, written by fractionkit.substances.refresh: do not edit below this line ----\n"
 _COMMENTS = {
     "boiling_point": "degC at 101.325 kPa",
-    "vapour_pressure": "[degC, kPa]",
     "density": "[degC, kg/m3]",
     "refractive_index": "[degC, nD]",
     "heat_of_vaporization": "kJ/mol at the boiling point",
 }
 _DECIMALS = {
     "boiling_point": 3,
-    "vapour_pressure": 3,
     "density": 2,
     "refractive_index": 4,
     "heat_of_vaporization": 2,

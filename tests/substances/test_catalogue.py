@@ -302,7 +302,6 @@ def test_spread_is_the_stored_table() -> None:
     assert found["boiling_point", "Yaws 2014"] == pytest.approx(334.33)
     assert {row.property for row in rows} == {
         "boiling_point",
-        "vapour_pressure",
         "density",
         "refractive_index",
         "heat_of_vaporization",
