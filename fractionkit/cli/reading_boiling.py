@@ -23,7 +23,10 @@ def command(
     ] = None,
     json: JsonOption = None,
 ) -> None:
-    """What a pure substance boils at here today; a boiling point read, brought to 101.325 kPa and compared."""
+    """Boiling point here and at 101.325 kPa.
+
+    What a pure substance boils at today; a boiling point read is brought to 101.325 kPa and compared.
+    """
     check_outputs(json)
     from fractionkit.cli.reading_result import Options, Result, options_for, tell, typed
     from fractionkit.quantities import format_with_half_width

@@ -51,7 +51,10 @@ def command(
     pressure: Annotated[str | None, typer.Option("--pressure", help="Pressure at the balance.")] = None,
     json: JsonOption = None,
 ) -> None:
-    """Density in g/mL: from a reading, a specific gravity or weighings, brought to a temperature."""
+    """Density at a temperature.
+
+    From a density, a specific gravity, or a vessel weighed empty, with water and with the sample.
+    """
     check_outputs(json)
     from fractionkit.cli.reading_moving import comparison, density_slope, method_warning, move, volume_row
     from fractionkit.cli.reading_result import Options, Result, budget, options_for, tell, typed

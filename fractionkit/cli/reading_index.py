@@ -32,7 +32,10 @@ def command(
     ] = None,
     json: JsonOption = None,
 ) -> None:
-    """Refractive index at another temperature, beside that of a pure substance."""
+    """Refractive index at a temperature.
+
+    Moved along the slope of the substance and compared with it.
+    """
     check_outputs(json)
     from fractionkit.cli.reading_result import Options, Result, budget, combined, options_for, tell, typed
     from fractionkit.readings import Correction, correct_indices, index_at

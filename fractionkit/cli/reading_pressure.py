@@ -35,7 +35,10 @@ def command(
     ] = None,
     json: JsonOption = None,
 ) -> None:
-    """Pressure at the still, from a barometer there or from a weather report and the altitude."""
+    """Pressure at the still.
+
+    From a barometer there, or from a weather report and the altitude.
+    """
     check_outputs(json)
     from fractionkit.cli.reading_result import Options, Result, options_for, tell, typed, u_of, value_of
     from fractionkit.quantities import format_with_half_width

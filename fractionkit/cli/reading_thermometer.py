@@ -55,7 +55,10 @@ def command(
     ] = None,
     json: JsonOption = None,
 ) -> None:
-    """True temperature behind a reading: offset or ice and steam point, then the emergent stem."""
+    """Temperature behind a reading.
+
+    Offset, or ice and steam point; then the emergent stem.
+    """
     check_outputs(json)
     from fractionkit.cli.reading_result import (
         Options,
