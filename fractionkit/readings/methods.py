@@ -18,8 +18,8 @@ class Method:
     """Standard uncertainties of one way of measuring density, and where they come from.
 
     bias, repeat : kg/m3, and bias_relative, repeat_relative : of the density; the two add in quadrature.
-    thermometer : K, (bias, repeat) of the temperature that goes with the reading. filling : (m3, relative) repeatability
-    of the volume filled, for a weighed vessel. words : the name in a sentence.
+    thermometer : K, (bias, repeat) of the temperature that goes with the reading. filling : (m3, relative)
+    repeatability of the volume filled, for a weighed vessel. words : the name in a sentence.
     """
 
     words: str
@@ -82,7 +82,7 @@ METHODS: Mapping[str | None, Method] = {
         0.0,
         (0.3, 0.15),
         _NO_FILLING,
-        "common practice, no source: division 1 kg/m3, scale true to one division, surface tension other than the scale's",
+        "common practice, no source: division 1 kg/m3, scale true to one division, surface tension not the scale's",
     ),
     "syringe": Method(
         "a syringe or graduated vessel",
@@ -117,7 +117,7 @@ def method_named(name: str | None) -> Method:
 
 
 def smallest_fraction(u: float, span: float) -> float:
-    """Mass fraction that a reading with standard uncertainty ``u`` tells apart in a pair ``span`` apart, 1.96 u / |span|.
+    """Mass fraction that a reading with standard uncertainty ``u`` tells apart in a pair, 1.96 u / |span|.
 
     u, span : the same unit (kg/m3, or index). Infinite where the pair does not differ: 95 % half-width of the fraction
     on a straight line between the two.
@@ -131,7 +131,7 @@ def resolves(u: float, span: float, wanted: float) -> bool:
 
 
 def resolution_warning(words: str, u: float, span: float, wanted: float) -> str | None:
-    """Sentence when ``words`` (a method) cannot answer the question asked; None when it can. Arguments as `resolves`."""
+    """Sentence when ``words`` (a method) cannot answer the question asked; None when it can. See `resolves`."""
     if resolves(u, span, wanted):
         return None
     reached = smallest_fraction(u, span)

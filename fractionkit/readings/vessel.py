@@ -40,7 +40,7 @@ def vessel_volume(
     expansion: float = BOROSILICATE,
     weights: float = WEIGHTS,
 ) -> Array:
-    """Volume of a vessel from the water that fills it: V = W (1 - a/d) / (rho_w - a), at its own or at another temperature.
+    """Volume of a vessel from the water that fills it, V = W (1 - a/d) / (rho_w - a), at this or another temperature.
 
     net_water : W, (...) kg, reading with water less reading empty; water_temperature : (...) K, 0-40 °C; air : a,
     kg/m3; wanted : K, temperature at which the volume is wanted, by V (1 + gamma (T - T_w)); expansion : gamma, 1/K.
@@ -99,8 +99,8 @@ def hydrometer_density(
 def density_from_gravity(gravity: ArrayLike, water_celsius: ArrayLike) -> Array:
     """Density of a liquid from its specific gravity: times the density of water at the basis' second temperature.
 
-    gravity : (...) sg t1/t2; water_celsius : t2, (...) °C as written in the basis, 0-40; they broadcast. Returns kg/m3 at
-    t1. Raises `OutOfRangeError` for t2. 60 °F is 15.556 °C (the basis 60F/60F).
+    gravity : (...) sg t1/t2; water_celsius : t2, (...) °C as written in the basis, 0-40; they broadcast. Returns
+    kg/m3 at t1. Raises `OutOfRangeError` for t2. 60 °F is 15.556 °C (the basis 60F/60F).
     """
     water = water_density(np.asarray(water_celsius, dtype=float) + ZERO_CELSIUS)
     return np.asarray(np.asarray(gravity, dtype=float) * water)
@@ -113,9 +113,10 @@ def density_at(
     slope: ArrayLike,
     slope_u: ArrayLike = 0.0,
 ) -> tuple[Array, Array]:
-    """Density moved along a straight line from ``temperature`` to ``wanted`` (K), and what that adds to its uncertainty.
+    """Density moved along a straight line from ``temperature`` to ``wanted`` (K), and the uncertainty that adds.
 
-    density : kg/m3; slope, slope_u : drho/dT and its standard uncertainty, kg/m3/K; all broadcast. Returns kg/m3, kg/m3.
+    density : kg/m3; slope, slope_u : drho/dT and its standard uncertainty, kg/m3/K; all broadcast. Returns
+    kg/m3, kg/m3.
     """
     step = np.asarray(wanted, dtype=float) - np.asarray(temperature, dtype=float)
     value = np.asarray(density, dtype=float) + np.asarray(slope, dtype=float) * step
