@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.still import checks, start
-from fractionkit.still.column import Column, State
+from fractionkit.still.column import Column, Control, State
 from fractionkit.still.energy import finish, latent_heats_of
 from fractionkit.still.equilibrium import Array, Equilibrium, LatentScaled
 from fractionkit.still.fitted import FittedVolatility
@@ -26,11 +26,17 @@ FIRST_STEP = 1e-3
 FITTED = (2, 3, 4)
 """Numbers of components for which a fit pays."""
 
+ON_TARGET = 1e-7
+"""Deviation of the distillate taken for none."""
+
 FIT = 0.5
 """Largest error of fitted vapour fractions, in parts of the tolerance."""
 
-GAIN = 300.0
-"""dR/dD of integral action per unit deviation, in 1/(parts of the charge), per unit of R + 1; common practice, no source."""
+PROPORTIONAL = 100.0
+"""Reflux per unit deviation of the distillate and unit R + 1, with hold-up; common practice, no source."""
+
+RESET = 0.1
+"""Integral time of the reflux in parts of the hold-up distilled; common practice, no source."""
 
 
 def distil(
@@ -40,14 +46,14 @@ def distil(
     reflux_ratio: RefluxPolicy,
     pressure: ArrayLike,
     *,
-    distilled: ArrayLike = 0.95,
+    distilled: ArrayLike | None = None,
     column_holdup: ArrayLike = 0.0,
     condenser_holdup: ArrayLike = 0.0,
     overflow: Literal["molar", "latent"] = "molar",
     latent_heats: ArrayLike | None = None,
     boilup: float | None = None,
     heater_power: float | None = None,
-    tolerance: float = 1e-4,
+    tolerance: float = 1e-3,
     points: int = 4,
     quick: bool = True,
 ) -> Distillation:
@@ -68,7 +74,8 @@ def distil(
     stages : 1 or more. A fraction makes the top stage work in part: 4.5 has a fifth stage of half the effect.
     reflux_ratio : L/D, number or (S,); `Stepped`; `Steered`.
     pressure : Pa.
-    distilled : part of the charge (moles) to distil; hold-up does not come over, so it is at most 1 - hold-up / charge.
+    distilled : part of the charge (moles) to distil; hold-up does not come over, so it is less than 1 - hold-up / charge.
+        Left out, 0.95 of that.
     column_holdup, condenser_holdup : mol of liquid on all stages above the pot together, and in condenser and reflux
         line.
     overflow : ``"latent"`` makes the flows vary with the latent heats; then ``distilled``, hold-ups and `Stepped` count
@@ -176,55 +183,77 @@ def _segments(policy: RefluxPolicy, distilled: Array, rate: Array) -> Iterator[t
 
 
 def _steered(column: Column, record: Record, s: State, policy: Steered, distilled: Array, tolerance: float) -> Array:
-    """Hold the distillate; switch between held at the lower bound and steered where a scenario crosses."""
+    """Hold the distillate; return which scenarios came to their end (S,)."""
     S = len(s.R)
     target = np.full(S, policy.target)
     free = replace(column, holdup=np.zeros_like(column.holdup), condenser=np.zeros_like(column.condenser))
     quasi, miss = start.steer_reflux(free, s, policy.component, target, policy.at_least, policy.at_most)
-    hopeless = miss < -1e-9
-    if np.all(hopeless):
+    if np.all(miss < -ON_TARGET):
         best = float((miss + target).max())
         raise InputError(
             Fault(f"{policy.target:g}", f"at most {best:.4g}, all that reflux {policy.at_most:g} gives", column="target")
         )
-    delayed = np.any(column.condenser > 0.0) or np.any(column.holdup > 0.0)
-    gain = np.where(delayed, GAIN, 0.0) * (quasi.R + 1.0)
-    held = miss > 1e-9
-    s = start.settle(column, State(s.m, s.x, s.c, quasi.R))
-    if not delayed:
-        s = quasi
+    held = column.holdup.sum(axis=0)[:, 0] + column.condenser[:, 0]
+    if np.all(held > 0.0):
+        return _controlled(column, record, State(s.m, s.x, s.c, quasi.R), policy, distilled, tolerance, held)
+    if np.any(held > 0.0):
+        raise InputError(Fault(None, "hold-up in all scenarios or in none, to steer the reflux", column="column_holdup"))
+    s, over, steady = quasi, miss < -ON_TARGET, miss > ON_TARGET
     D, h = np.zeros(S), np.full(S, FIRST_STEP)
     record.point(s, D, np.ones(S, dtype=bool))
-    over = hopeless.copy()
+    zero = np.zeros(S)
     while True:
-        steered = replace(column, steer=policy.component, target=target, gain=gain, held=held)
-
-        def observe(step: Step) -> Array:
-            record.step(step)
-            R, x = step.after.R, step.after.c[:, policy.component]
-            spent = step.good & (R >= policy.at_most)
-            over[spent] = True
-            turn = step.good & np.where(held, x <= target, R < policy.at_least)  # noqa: B023
-            crossed[turn] = True
-            return np.asarray(spent | turn)
-
-        crossed = np.zeros(S, dtype=bool)
+        control = Control(policy.component, target, zero, zero, steady, policy.at_least, policy.at_most, delayed=False)
+        watch = _Watch(record, policy, target, steady, over)
         end = np.where(over, D, distilled)
-        s, D, h = advance(steered, s, D, end, np.minimum(h, FIRST_STEP), tolerance, observe)
-        if not np.any(crossed):
+        s, D, h = advance(replace(column, control=control), s, D, end, np.minimum(h, FIRST_STEP), tolerance, watch)
+        if not np.any(watch.crossed):
             return ~over
-        s, held = _switch(column, s, policy, target, crossed, held, delayed=bool(delayed))
+        # a scenario that crossed goes over between held and steered, its profile made consistent
+        quasi, miss = start.steer_reflux(column, s, policy.component, target, policy.at_least, policy.at_most)
+        s = State(s.m, quasi.x, quasi.c, quasi.R).where(watch.crossed, s)
+        steady = np.where(watch.crossed, miss > ON_TARGET, steady)
+        over |= watch.crossed & (miss < -ON_TARGET)
 
 
-def _switch(
-    column: Column, s: State, policy: Steered, target: Array, crossed: Array, held: Array, *, delayed: bool
-) -> tuple[State, Array]:
-    """Change scenarios that crossed between held and steered, and make their profiles consistent."""
-    held = np.where(crossed, ~held, held)
-    R = np.where(held, policy.at_least, np.maximum(s.R, policy.at_least))
-    s = State(s.m, s.x, s.c, R)
-    if delayed:
-        return start.settle(column, s), held
-    quasi, miss = start.steer_reflux(column, s, policy.component, target, policy.at_least, policy.at_most)
-    turned = State(s.m, quasi.x, quasi.c, quasi.R)
-    return turned.where(crossed, s), np.where(crossed, miss > 1e-9, held)
+def _controlled(
+    column: Column, record: Record, s: State, policy: Steered, distilled: Array, tolerance: float, held: Array
+) -> Array:
+    """Hold the distillate by proportional-integral action, since hold-up delays what the reflux does."""
+    S = len(s.R)
+    proportional = PROPORTIONAL * (s.R + 1.0)
+    control = Control(
+        policy.component, np.full(S, policy.target), proportional, proportional / (RESET * held), np.zeros(S, dtype=bool),
+        policy.at_least, policy.at_most, delayed=True,
+    )  # fmt: skip
+    column = replace(column, control=control)
+    record.follow(column)
+    s = start.settle(column, s)
+    D, over = np.zeros(S), np.zeros(S, dtype=bool)
+    record.point(s, D, np.ones(S, dtype=bool))
+
+    def observe(step: Step) -> Array:
+        record.step(step)
+        spent = step.good & (control.reflux(step.after) >= policy.at_most)
+        over[spent] = True
+        return spent
+
+    advance(column, s, D, distilled, np.full(S, FIRST_STEP), tolerance, observe)
+    return ~over
+
+
+class _Watch:
+    """Notes the steps of an exactly steered reflux, and stops scenarios that reach a bound or leave the lower one."""
+
+    def __init__(self, record: Record, policy: Steered, target: Array, held: Array, over: Array) -> None:
+        self._record, self._policy, self._target, self._held, self._over = record, policy, target, held, over
+        self.crossed = np.zeros(len(held), dtype=bool)
+
+    def __call__(self, step: Step) -> Array:
+        self._record.step(step)
+        R, x = step.after.R, step.after.c[:, self._policy.component]
+        spent = step.good & (R >= self._policy.at_most)
+        self._over[spent] = True
+        turned = step.good & np.where(self._held, x <= self._target, R < self._policy.at_least)
+        self.crossed |= turned
+        return np.asarray(spent | turned)

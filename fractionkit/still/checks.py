@@ -13,6 +13,9 @@ from fractionkit.still.policy import Charge, RefluxPolicy, Steered, Stepped, ref
 
 MOST_STAGES = 200
 
+USUAL = 0.95
+"""Part of what can come over that is distilled when nothing is said: a pot is not boiled dry."""
+
 
 @dataclass(frozen=True)
 class Setting:
@@ -49,7 +52,7 @@ def setting(
     stages: ArrayLike,
     policy: RefluxPolicy,
     pressure: ArrayLike,
-    distilled: ArrayLike,
+    distilled: ArrayLike | None,
     column_holdup: ArrayLike,
     condenser_holdup: ArrayLike,
     *,
@@ -59,7 +62,7 @@ def setting(
     numbers = {
         "stages": np.asarray(stages, dtype=np.float64),
         "pressure": np.asarray(pressure, dtype=np.float64),
-        "distilled": np.asarray(distilled, dtype=np.float64),
+        "distilled": np.asarray(USUAL if distilled is None else distilled, dtype=np.float64),
         "column_holdup": np.asarray(column_holdup, dtype=np.float64),
         "condenser_holdup": np.asarray(condenser_holdup, dtype=np.float64),
     }
@@ -97,6 +100,8 @@ def setting(
     total = amounts.sum(axis=-1)
     # without stages above the pot there is no column to hold anything
     column = np.where(wide["stages"] > 1.0, wide["column_holdup"], 0.0)
+    if distilled is None:
+        wide["distilled"] = USUAL * np.maximum(1.0 - (column + wide["condenser_holdup"]) / total, 0.0)
     _holdup_faults(total, column, wide["condenser_holdup"], wide["distilled"])
     top = np.ceil(wide["stages"] - 1e-9).astype(np.int64) - 1
     return Setting(

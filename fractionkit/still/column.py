@@ -61,6 +61,58 @@ class State:
 
 
 @dataclass(frozen=True)
+class Control:
+    """How the reflux is steered to keep ``component`` of the distillate at ``target`` (S,).
+
+    Without hold-up (``proportional`` and ``integral`` zero) the reflux is an algebraic unknown and the distillate meets
+    the target exactly, except where the reflux is ``held`` (S,) at its lower bound. With hold-up the state's R is the
+    integral part of a proportional-integral law, R = R_i + P (target - c), dR_i/dD = I (target - c), between ``low`` and
+    ``high``; the integral rests at a bound.
+    """
+
+    component: int
+    target: Array
+    proportional: Array
+    integral: Array
+    held: Array
+    low: float
+    high: float
+    delayed: bool
+
+    def _free(self, s: State) -> Array:
+        return s.R + self.proportional * (self.target - s.c[:, self.component])
+
+    def reflux(self, s: State) -> Array:
+        """Reflux ratio (S,)."""
+        return np.clip(self._free(s), self.low, self.high) if self.delayed else s.R
+
+    def bound(self, s: State) -> Array:
+        """Whether the reflux stands at a bound (S,)."""
+        free = self._free(s)
+        return np.asarray((free <= self.low) | (free >= self.high)) if self.delayed else self.held
+
+    def rate(self, s: State) -> Array:
+        """Right-hand side of the row of R."""
+        weight = self.integral if self.delayed else np.ones_like(s.R)
+        return np.where(self.bound(s), 0.0, weight * (self.target - s.c[:, self.component]))
+
+    def solve(self, s: State, b: Array, c: Array, response: Array, inverse_step: Array) -> tuple[Array, Array]:
+        """Changes of the state's R and of the reflux ratio, from the distillate's change with the reflux kept, ``c``, and
+        its ``response`` to a unit change of the reflux; ``b`` is the right-hand side of the row of R.
+        """
+        bound = self.bound(s)
+        if not self.delayed:
+            ratio = (b - c) / np.where(bound | (response == 0.0), np.inf, response)
+            return ratio, ratio
+        # k_i / (gamma h) + I k_c = b,  ratio = k_i - P k_c,  k_c = c + response ratio
+        size = 1.0 / inverse_step
+        pull = self.integral * size + self.proportional
+        ratio = np.where(bound, 0.0, (size * b - pull * c) / (1.0 + pull * response))
+        part = size * (b - np.where(bound, 0.0, self.integral) * (c + response * ratio))
+        return part, ratio
+
+
+@dataclass(frozen=True)
 class Column:
     """The still: equilibrium, pressure, stages and hold-ups of S scenarios.
 
@@ -68,9 +120,7 @@ class Column:
         stages. A stage of efficiency e gives y = x + e (y_equilibrium - x); with e = 0 it passes everything on.
     holdup : (N - 1, S, 1) moles on each stage above the pot, in parts of the charge.
     condenser : (S, 1) moles in the condenser, in parts of the charge.
-    steer : component whose fraction in the distillate is held (None: reflux ratio given), with ``target`` (S,).
-    gain : (S,) dR/dD for unit deviation when hold-up delays the distillate; 0 where the reflux answers at once.
-    held : (S,) whether the reflux is at its lower bound and not steered.
+    control : how the reflux is steered, None where it is given.
     """
 
     mixture: Equilibrium
@@ -78,10 +128,11 @@ class Column:
     efficiency: Array
     holdup: Array
     condenser: Array
-    steer: int | None = None
-    target: Array | None = None
-    gain: Array | None = None
-    held: Array | None = None
+    control: Control | None = None
+
+    def reflux(self, s: State) -> Array:
+        """Reflux ratio (S,) at a state."""
+        return s.R if self.control is None else self.control.reflux(s)
 
     def vapour(self, s: State) -> tuple[Array, Array]:
         """Return y (N, S, n), homogeneous of degree one on the stages and zero in the pot, and the liquid (N, S, n)."""
@@ -95,18 +146,12 @@ class Column:
 
     def rates(self, s: State, y: Array) -> State:
         """Right-hand sides above, and of the reflux."""
-        R = s.R[:, None]
+        R = self.reflux(s)[:, None]
         above = np.concatenate([s.x, s.c[None]])
         m = R * above[0] - (R + 1.0) * y[0]
         x = R * (above[1:] - s.x) + (R + 1.0) * (y[:-1] - y[1:])
         c = (R + 1.0) * (y[-1] - s.c)
-        return State(m, x, c, self._steering(s))
-
-    def _steering(self, s: State) -> Array:
-        if self.steer is None or self.target is None or self.gain is None or self.held is None:
-            return np.zeros_like(s.R)
-        factor = np.where(self.held, 0.0, np.where(self.gain > 0.0, self.gain, 1.0))
-        return np.asarray(factor * (self.target - s.c[:, self.steer]))
+        return State(m, x, c, np.zeros_like(s.R) if self.control is None else self.control.rate(s))
 
     def slopes(self, s: State, y: Array, liquid: Array) -> Array:
         """dy_i/dx_k (N, S, n, n); for the pot by its amounts."""
@@ -146,7 +191,7 @@ class Elimination:
         self.column, self.slopes = column, slopes
         n = s.m.shape[-1]
         one = np.eye(n)
-        self.R = s.R[:, None, None]
+        self.R = column.reflux(s)[:, None, None]
         self.V = self.R + 1.0
         step = inverse_step[:, None, None]
         self.factors: list[Array] = []
@@ -187,18 +232,15 @@ class Elimination:
         b = State(above[0] - y[0], above[1:] - s.x + y[:-1] - y[1:], y[-1] - s.c, np.zeros_like(s.R))
         return self.rows(b)
 
-    def solve(self, b: State, response: State | None = None) -> State:
+    def solve(self, s: State, b: State, response: State | None) -> State:
         """Solve for everything; ``response`` from `reflux_response` when the reflux is steered."""
         k = self.rows(b)
-        column = self.column
-        if response is None or column.steer is None or column.gain is None or column.held is None:
+        control = self.column.control
+        if response is None or control is None:
             return k
-        differential = column.held | (column.gain > 0.0)
-        weight = np.where(column.held, 0.0, np.where(column.gain > 0.0, column.gain, 1.0))
-        corner = np.where(differential, self._step, 0.0) + weight * response.c[:, column.steer]
-        safe = np.where(corner == 0.0, np.inf, corner)
-        R = (b.R - weight * k.c[:, column.steer]) / safe
-        r = R[:, None]
+        key = control.component
+        R, ratio = control.solve(s, b.R, k.c[:, key], response.c[:, key], self._step)
+        r = ratio[:, None]
         return State(k.m + r * response.m, k.x + r * response.x, k.c + r * response.c, R)
 
 

@@ -18,6 +18,10 @@ NEARLY_ABSENT = 1e-9
 """Fraction at which the K-value of an absent component is sampled."""
 
 
+FEW = 400
+"""Numbers in an array below which whole-table operations cost less than one operation a monomial."""
+
+
 class FittedVolatility:
     """Polynomials in the liquid composition for ln K_i/K_n and 1/T of one mixture, or of S mixtures (one a scenario).
 
@@ -58,6 +62,7 @@ class FittedVolatility:
         y_true = unit(checks[:, None, :] * np.exp(truth))
         for degree in DEGREES[self.n]:
             self._powers = _powers(self.n - 1, degree)
+            self._links = _chain(self._powers)
             points = _nodes(self.n, degree + 2)
             values, T = _sample(members, self.pressure, points)
             solved, *_ = np.linalg.lstsq(self._basis(points).T, values.reshape(len(points), -1), rcond=None)
@@ -151,11 +156,18 @@ class FittedVolatility:
         return np.moveaxis(flat.reshape(-1, *basis.shape[1:]), 0, -1)
 
     def _basis(self, x: Array) -> Array:
-        """Monomials (terms, ...) of 2 x_k - 1, each from an earlier one by one multiplication."""
+        """Monomials (terms, ...) of 2 x_k - 1; for many points each from an earlier one by one multiplication."""
         u = 2.0 * np.moveaxis(x, -1, 0)[:-1] - 1.0
+        if x.size <= FEW:
+            degrees = np.arange(self._powers.max(initial=0) + 1).reshape((-1,) + (1,) * u.ndim)
+            tables = u**degrees
+            out = np.ones((len(self._powers), *x.shape[:-1]))
+            for k in range(self.n - 1):
+                out = out * tables[self._powers[:, k], k]
+            return out
         out = np.empty((len(self._powers), *x.shape[:-1]))
         out[0] = 1.0
-        for term, (earlier, k) in enumerate(_chain(self._powers), start=1):
+        for term, (earlier, k) in enumerate(self._links, start=1):
             np.multiply(out[earlier], u[k], out=out[term])
         return out
 

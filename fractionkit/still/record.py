@@ -25,6 +25,10 @@ class Record:
         self._rows = {name: np.empty((0,)) for name in self.names}
         self._each = np.arange(len(top))
 
+    def follow(self, column: Column) -> None:
+        """Take the reflux from this column's control from here on."""
+        self._column = column
+
     def point(self, s: State, D: Array, keep: Array) -> None:
         """Note the state of the scenarios where ``keep`` (S,)."""
         liquid = np.concatenate([unit(s.m)[None], s.x])
@@ -35,7 +39,7 @@ class Record:
             "distillate": s.c,
             "upper": liquid[self._top, self._each],
             "lower": liquid[np.maximum(self._top - 1, 0), self._each],
-            "R": s.R,
+            "R": self._column.reflux(s),
         }
         which = np.flatnonzero(keep)
         row = self.count[which]

@@ -57,7 +57,7 @@ def step(column: Column, s: State, h: Array) -> tuple[State, list[State]]:
     size = np.where(idle, 1.0, h)
     y, liquid = column.vapour(s)
     system = Elimination(column, s, column.slopes(s, y, liquid), 1.0 / (GAMMA * size))
-    response = system.reflux_response(s, y) if column.steer is not None else None
+    response = system.reflux_response(s, y) if column.control is not None else None
     increments: list[State] = []
     for a, c in zip(A, C, strict=True):
         if a:
@@ -67,7 +67,7 @@ def step(column: Column, s: State, h: Array) -> tuple[State, list[State]]:
             at = s
         b = column.rates(at, y)
         _add_mass(column, b, list(zip(c, increments, strict=True)), size)
-        increments.append(system.solve(b, response))
+        increments.append(system.solve(s, b, response))
     new = s.plus(list(zip(B, increments, strict=True)))
     return new.where(~idle, s), increments
 
@@ -93,9 +93,8 @@ def _add_mass(column: Column, b: State, terms: list[tuple[float, State]], h: Arr
         b.x += column.holdup * (inverse[:, None] * sum(c * k.x for c, k in terms))
     if np.any(column.condenser > 0.0):
         b.c += column.condenser * (inverse[:, None] * sum(c * k.c for c, k in terms))
-    if column.held is not None and column.gain is not None:
-        differential = column.held | (column.gain > 0.0)
-        b.R += np.where(differential, inverse, 0.0) * sum(c * k.R for c, k in terms)
+    if column.control is not None and column.control.delayed:
+        b.R += inverse * sum(c * k.R for c, k in terms)
 
 
 def error_norm(column: Column, error: State, tolerance: float) -> Array:
@@ -103,8 +102,8 @@ def error_norm(column: Column, error: State, tolerance: float) -> Array:
     parts = [np.abs(error.m).max(axis=-1), np.abs(error.c).max(axis=-1)]
     if len(error.x):
         parts.append(np.abs(error.x).max(axis=(0, 2)))
-    if column.steer is not None:
-        # the reflux is a means; it matters through the distillate, so a loose relative hold is enough
+    if column.control is not None:
+        # the reflux is a means; it matters through the distillate, so a loose hold is enough
         parts.append(np.abs(error.R) * 0.1)
     worst = np.maximum.reduce(parts) / tolerance
     return np.asarray(np.where(np.isfinite(worst), worst, np.inf), dtype=np.float64)

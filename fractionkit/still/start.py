@@ -77,25 +77,25 @@ def settle(column: Column, s: State) -> State:
         column,
         holdup=np.where(column.holdup > 0.0, FIXED, 1.0),
         condenser=np.where(column.condenser > 0.0, FIXED, 0.0),
-        steer=None,
+        control=None,
     )
     free = column.holdup <= 0.0
     V = s.R + 1.0
     slowness = V.copy()
-    y, liquid = column.vapour(s)
-    rates = column.rates(s, y)
+    y, liquid = fictitious.vapour(s)
+    rates = fictitious.rates(s, y)
     worst = (np.abs(rates.x) * free).max(axis=(0, 2)) / V
     for _ in range(200):
         if np.max(worst) < CLOSED:
             return _condense(column, s)
-        system = Elimination(fictitious, s, column.slopes(s, y, liquid), np.maximum(slowness, 1e-12), pot=False)
+        system = Elimination(fictitious, s, fictitious.slopes(s, y, liquid), np.maximum(slowness, 1e-12), pot=False)
         k = system.rows(rates)
         s = State(s.m, unit(np.maximum(s.x + k.x, 1e-300)), s.c + k.c, s.R)
-        y, liquid = column.vapour(s)
-        rates = column.rates(s, y)
+        y, liquid = fictitious.vapour(s)
+        rates = fictitious.rates(s, y)
         new = (np.abs(rates.x) * free).max(axis=(0, 2)) / V
         slowness = slowness * np.clip(0.5 * new / np.maximum(worst, 1e-300), 0.02, 4.0)
-        if np.all((new < 1e-9) & (new > 0.5 * worst)):
+        if np.all((new < 1e-11) & (new > 0.5 * worst)):
             return _condense(column, s)
         worst = new
     raise ConvergenceError("the column's profile could not be found at this reflux ratio")
