@@ -46,10 +46,12 @@ def faults_outside(
     place: Place,
     expected: str,
     show: Callable[[float], str] = plain,
+    *,
+    needed: bool = False,
 ) -> list[Fault]:
-    """Faults of the entries not from ``low`` to ``high``, infinite ones too; NaN is "not taken" and passes."""
+    """Faults of the entries not from ``low`` to ``high``, infinite ones too; NaN only where ``needed``."""
     flat = np.atleast_1d(np.asarray(values, dtype=float)).ravel()
-    bad = np.flatnonzero(~np.isnan(flat) & ~((flat >= low) & (flat <= high)))
+    bad = np.flatnonzero(~((flat >= low) & (flat <= high)) & (needed | ~np.isnan(flat)))
     return [place.of(int(index), show(float(flat[index])), expected) for index in bad[:MAX_FAULTS]]
 
 

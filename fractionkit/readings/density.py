@@ -112,7 +112,7 @@ def _with_errors(
 ) -> _Found:
     """Typed values with the method's uncertainties, weighed ones with their propagated ones."""
     by_method = _Found(typed, used.bias_of(typed), used.repeat_of(typed), np.zeros(typed.shape))
-    full = np.isfinite(readings.filled_mass)
+    full = ~np.isnan(readings.filled_mass)
     if weighed is None or not full.any():
         return by_method
     by_weight = Weighing.of(readings, weighed, used, pressure)
@@ -134,7 +134,7 @@ def _typed(
 ) -> tuple[Array, Array]:
     """Values that were typed, as kg/m3 (K,), and the temperature (K,) at which each holds."""
     value, temperature = readings.value.copy(), readings.temperature.copy()
-    gravity = readings.is_gravity & np.isfinite(value)
+    gravity = readings.is_gravity & ~np.isnan(value)
     own = np.where(gravity, readings.basis[:, 0] + ZERO_CELSIUS, np.nan)
     if gravity.any():
         value[gravity] = vessel.density_from_gravity(value[gravity], readings.basis[gravity, 1])

@@ -73,7 +73,7 @@ def check_readings(
     """Refuse what cannot be, all faults at once."""
     column = Place("density", file, rows)
     warm, filled = replace(column, column="density_temp"), replace(column, column="filled_mass")
-    by_weight, typed = np.isfinite(readings.filled_mass), np.isfinite(readings.value)
+    by_weight, typed = ~np.isnan(readings.filled_mass), ~np.isnan(readings.value)
     gravity = typed & readings.is_gravity
     needs = by_weight | (typed & ~readings.is_gravity)
     expected = "a temperature of the sample from -20 to 120 °C"
@@ -82,6 +82,8 @@ def check_readings(
         "the temperature of the sample beside its density": (warm, needs & np.isnan(readings.temperature)),
         "a basis beside a specific gravity, such as sg20/20": (column, gravity & np.isnan(readings.basis).any(axis=1)),
         "either a density or a filled mass, not both": (column, by_weight & typed),
+        "a density of a liquid, 0.5 to 3.5 g/mL; not infinity": (column, np.isinf(readings.value)),
+        "a mass in g; not infinity": (filled, np.isinf(readings.filled_mass)),
     }
     for sentence, (place, wrong) in lacking.items():
         faults += [place.of(int(index), "", sentence) for index in np.flatnonzero(wrong)[:20]]
@@ -103,7 +105,7 @@ def _vessel_faults(weighed: Vessel) -> list[Fault]:
     check_uncertainty(weighed.balance_u, "density.balance")
     low, high = ZERO_CELSIUS - 0.01, ZERO_CELSIUS + 40.01
     place, expected = Place("density.water_temp"), "a temperature of the water from 0 to 40 °C"
-    faults = faults_outside(weighed.water_temperature, low, high, place, expected, celsius)
+    faults = faults_outside(weighed.water_temperature, low, high, place, expected, celsius, needed=True)
     if not 0.0 < weighed.empty_mass < np.inf:
         sentence = "a mass of the empty vessel above zero"
         faults.append(Fault(f"{1000.0 * weighed.empty_mass:.6g} g", sentence, column="density.empty_mass"))
@@ -115,10 +117,10 @@ def _vessel_faults(weighed: Vessel) -> list[Fault]:
 
 def check_values(value: Array, readings: DensityReadings, file: str | None, rows: Sequence[int] | None) -> None:
     """Refuse corrected densities that no liquid of this trade has: a slip of the decimal point, a wrong vessel."""
-    wrong = np.isfinite(value) & ~((value >= DENSITY_LOW) & (value <= DENSITY_HIGH))
+    wrong = ~np.isnan(value) & ~((value >= DENSITY_LOW) & (value <= DENSITY_HIGH))
     faults = []
     for index in np.flatnonzero(wrong)[:20]:
-        column = "filled_mass" if np.isfinite(readings.filled_mass[index]) else "density"
+        column = "filled_mass" if not np.isnan(readings.filled_mass[index]) else "density"
         shown = f"{value[index] / 1000.0:.5g} g/mL"
         faults.append(Place(column, file, rows).of(int(index), shown, "a density of a liquid, 0.5 to 3.5 g/mL"))
     if faults:

@@ -55,6 +55,8 @@ def correct_pressure(
     """
     for name, u in (("station", station_u), ("sea_level", sea_level_u), ("altitude", altitude_u)):
         check_uncertainty(u, name)
+    if altitude is not None and np.isnan(altitude):
+        raise InputError(Fault("nan", "an altitude in m, or none", column="pressure.altitude"))
     if station is not None and sea_level is not None:
         raise InputError(
             Fault(None, "either the station pressure or the sea-level pressure, not both", column="pressure")
@@ -79,7 +81,7 @@ def correct_pressure(
 def _from_station(station: float, u: float, altitude: float | None) -> Pressure:
     low, high = atmosphere.PRESSURE_LOW, atmosphere.PRESSURE_HIGH
     place = Place("pressure.station")
-    demand(faults_outside(station, low, high, place, "a station pressure from 20 to 200 kPa", _kilopascal))
+    demand(faults_outside(station, low, high, place, "a station pressure from 20 to 200 kPa", _kilopascal, needed=True))
     warnings: list[str] = []
     if altitude is not None:
         expected = float(atmosphere.pressure_at_altitude(altitude))
@@ -100,7 +102,11 @@ def _from_station(station: float, u: float, altitude: float | None) -> Pressure:
 def _from_sea_level(sea_level: float, u: float, altitude: float, altitude_u: float) -> Pressure:
     place = Place("pressure.sea_level")
     # 87.0 and 108.5 kPa are the extremes ever reported at sea level (from memory); a little room beyond.
-    demand(faults_outside(sea_level, 86e3, 110e3, place, "a sea-level pressure from 86 to 110 kPa", _kilopascal))
+    demand(
+        faults_outside(
+            sea_level, 86e3, 110e3, place, "a sea-level pressure from 86 to 110 kPa", _kilopascal, needed=True
+        )
+    )
     value = float(atmosphere.station_from_sea_level(sea_level, altitude))
     step = 10.0
     slope = float(atmosphere.station_from_sea_level(sea_level + step, altitude) - value) / step

@@ -155,10 +155,14 @@ class _Work:
     warnings: list[str]
 
     def move(self, value: Array, what: str, u: float, source: str) -> None:
-        taken = np.isfinite(value)
-        change = float(np.mean((value - self.value)[taken])) if taken.any() else 0.0
-        self.corrections.append(Correction(what, change, u, "K", source))
+        self.corrections.append(Correction(what, _mean(value - self.value), u, "K", source))
         self.value = value
+
+
+def _mean(values: Array) -> float:
+    """Mean over the readings taken, 0 where none was."""
+    taken = np.isfinite(values)
+    return float(np.mean(values[taken])) if taken.any() else 0.0
 
 
 def _defaults(kind: str | None) -> tuple[float, float]:
@@ -188,16 +192,15 @@ def _fixed_points(
             )
         true_steam, per_pascal = float(steam_temperature(pressure)), float(steam_slope(pressure))
     _check_point(ice, ZERO_CELSIUS, "thermometer.ice_point", "melting ice, near 0 °C")
-    _check_point(steam, true_steam, "thermometer.steam_point", f"steam, near {celsius(round(true_steam, 1))}")
+    _check_point(steam, true_steam, "thermometer.steam_point", f"steam, near {true_steam - ZERO_CELSIUS:.1f} °C")
     ones = np.ones(work.value.shape)
     if ice is not None and steam is not None and pressure is not None:
         share = (work.value - ice) / (steam - ice)
         value = two_point(work.value, ice, steam, pressure)
         work.shared[ICE_POINT], work.shared[STEAM_POINT] = u_ice * (1.0 - share), u_steam * share
         work.shared[PRESSURE] = -share * per_pascal * pressure_u
-        added = float(np.sqrt(np.nanmean((u_ice * (1.0 - share)) ** 2 + (u_steam * share) ** 2))) if ones.size else 0.0
-        what = f"scale set to ice and to steam at {celsius(true_steam)}"
-        work.move(value, what, added if np.isfinite(added) else 0.0, IF97_SOURCE)
+        added = _mean(np.hypot(u_ice * (1.0 - share), u_steam * share))
+        work.move(value, f"scale set to ice and to steam at {celsius(true_steam)}", added, IF97_SOURCE)
     elif ice is not None:
         work.shared[ICE_POINT] = u_ice * ones
         work.move(work.value + (ZERO_CELSIUS - ice), "scale shifted to the ice point", u_ice, "ice point 0 °C")
@@ -210,7 +213,11 @@ def _fixed_points(
 
 def _check_point(shown: float | None, true: float, name: str, expected: str) -> None:
     if shown is not None:
-        demand(faults_outside(shown, true - 10.0, true + 10.0, Place(name), f"a reading in {expected}", celsius))
+        demand(
+            faults_outside(
+                shown, true - 10.0, true + 10.0, Place(name), f"a reading in {expected}", celsius, needed=True
+            )
+        )
 
 
 def _stem(work: _Work, stem: Stem) -> None:
@@ -220,7 +227,7 @@ def _stem(work: _Work, stem: Stem) -> None:
         raise InputError(Fault(stem.liquid, expected, column="thermometer.stem.liquid"))
     place, air = Place("thermometer.stem.exposed"), Place("thermometer.stem.temperature")
     demand(
-        faults_outside(stem.exposed, 0.0, 400.0, place, "0 to 400 degrees of column outside")
+        faults_outside(stem.exposed, 0.0, 400.0, place, "0 to 400 degrees of column outside", needed=True)
         + faults_outside(
             stem.temperature, 223.15, 573.15, air, "a mean temperature of the stem, -50 to 300 °C", celsius
         )
@@ -231,6 +238,4 @@ def _stem(work: _Work, stem: Stem) -> None:
     error = np.hypot(expansion * stem.exposed * STEM_TEMPERATURE_U, STEM_EXPANSION_U[stem.liquid] * change)
     work.shared = {name: sensitivity / (1.0 - expansion * stem.exposed) for name, sensitivity in work.shared.items()}
     work.shared[STEM] = error
-    taken = np.isfinite(error)
-    u = float(np.mean(error[taken])) if taken.any() else 0.0
-    work.move(value, f"emergent stem, {stem.exposed:g} K of {stem.liquid} column", u, STEM_SOURCE)
+    work.move(value, f"emergent stem, {stem.exposed:g} K of {stem.liquid} column", _mean(error), STEM_SOURCE)
