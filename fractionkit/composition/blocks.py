@@ -105,7 +105,7 @@ class Setting:
             found.append(self._density(nodes, cuts))
         if _any(evidence.index, cuts):
             found.append(self._refraction(nodes, cuts))
-        return found + self._detections(nodes, cuts)
+        return found + self._detections(nodes, cuts) + self._stated(nodes, cuts)
 
     def _boiling(
         self,
@@ -169,6 +169,17 @@ class Setting:
                     )
             prediction = np.broadcast_to(nodes.w[..., component], (last - first, nodes.w.shape[1]))
             found.append(self._channel("test", Detected(limit, sign), prediction, [], [], {}, cuts))
+        return found
+
+    def _stated(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
+        """One channel for each component whose mass fraction is known from elsewhere for some vessel."""
+        value, u = self.evidence.stated, self.evidence.stated_u
+        if value is None or u is None:
+            return []
+        found = []
+        for i in np.flatnonzero(np.isfinite(value[cuts]).any(axis=0)):
+            scatter = Normal.of(value[cuts, i], u[cuts, i])
+            found.append(self._channel("stated composition", scatter, nodes.w[..., i], [], [], {}, cuts))
         return found
 
     def _channel(

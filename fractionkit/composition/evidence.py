@@ -27,10 +27,24 @@ class Detection:
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """Corrected readings of K cuts.
+class Balance:
+    """What ties the vessels of a run together, kg.
 
-    names : (K,) of the cuts. pressure, pressure_u : Pa at the still.
+    mass : (K,) of each vessel but the charge. charge, charge_u : what went in, NaN where unknown. ordered : whether the
+    components left in the order of their volatility, lightest first (one charge, no reflux raised midway).
+    """
+
+    mass: Array
+    charge: float = float("nan")
+    charge_u: float = 0.0
+    ordered: bool = True
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Corrected readings of K vessels: the cuts in order, then the residue if ``residue``, then the charge if ``charge``.
+
+    names : (K,) of the vessels. pressure, pressure_u : Pa at the still.
     head_start, head_end : K, head temperature at the start and the end of each cut.
     range_start, range_end : K, first drop and dry point of a boiling-range test of the cut.
     density : kg/m3 at ``density_temperature`` (K,) in K; index at ``index_temperature``.
@@ -48,11 +62,21 @@ class Evidence:
     index: Measured
     index_temperature: Array
     detections: tuple[Detection, ...] = field(default=())
+    stated: Array | None = None  # (K, n) mass fractions known from elsewhere (a second laboratory), NaN where not
+    stated_u: Array | None = None
+    residue: bool = False
+    charge: bool = False
+    balance: Balance | None = None
 
     @property
     def size(self) -> int:
-        """Number of cuts."""
+        """Number of vessels."""
         return len(self.names)
+
+    @property
+    def cuts(self) -> int:
+        """Number of cuts."""
+        return self.size - self.residue - self.charge
 
     def measured(self) -> tuple[Measured, ...]:
         """All kinds of reading, in a fixed order."""

@@ -24,7 +24,9 @@ from fractionkit.errors import ConvergenceError
 Array = NDArray[np.float64]
 
 SAMPLES = 512
-FEWER_SAMPLES = ((1000, 128), (100, 256))  # from so many cuts on: the run itself then fixes its errors closely
+# From so many nodes on fewer samples do: either many cuts fix the shared errors closely, or (three components) the
+# nodes themselves are wide against what the shared errors add.
+FEWER_SAMPLES = ((200_000, 128), (10_000, 256))
 TAIL = 20.0  # degrees of freedom of the proposal's t distribution
 LEAST_EFFECTIVE = 40.0
 NEWTON_STEPS = 60
@@ -227,7 +229,7 @@ def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count
         if best is None or effective > best.effective:
             evidence = log_weight.max() + np.log(mean_weight) + np.log(np.diag(root)).sum() - _log_constant(size)
             best = SharedPosterior(theta, weights, mode, covariance, effective, float(evidence))
-        if effective > 0.35 * count:
+        if effective > 0.25 * count:
             break
         centre = best.mean()
         offset = (best.theta - centre) * np.sqrt(best.weights)[:, None]

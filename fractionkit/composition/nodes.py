@@ -7,7 +7,7 @@ More: weighted random points. What integrates does not care which: it sees point
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +36,10 @@ class Nodes:
     coordinates: Array
     half: Array
     reach: Array
+
+    def first(self, count: int) -> Nodes:
+        """The first ``count`` cuts."""
+        return Nodes(*(getattr(self, f.name)[:count] for f in fields(self)))
 
 
 def fractions_from_cells(coordinates: Array) -> Array:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition import nodes as points
+from fractionkit.composition.chain import LONGEST, Chained, Links, link
 from fractionkit.composition.blocks import Setting, slices
 from fractionkit.composition.evidence import Evidence
 from fractionkit.composition.joint import (
@@ -20,7 +21,7 @@ from fractionkit.composition.joint import (
     find_mode,
     sample_shared,
 )
-from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
+from fractionkit.composition.summary import Marginals, draw_cells, inside_cells, pick_samples
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
@@ -52,6 +53,9 @@ class RunPosterior:
     misfit: float
     readings_counted: float
     deviates: Array  # (K,) each cut's share of the misfit
+    residue: Array | None  # (D, n) draws of the residue, where the sheet has one
+    effective: float  # least effective number of samples on the way
+    ordered: bool  # whether the order of distillation was used
 
     @property
     def consistency(self) -> float:
@@ -78,24 +82,107 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     rough = lay(setting, np.zeros(size), np.eye(size))
     mode, covariance = find_mode(rough, size)
     blocks = lay(setting, mode, covariance)
-    samples = next((count for cuts, count in FEWER_SAMPLES if evidence.size >= cuts), SAMPLES)
+    nodes = sum(block.nodes.log_volume.size for block in blocks)
+    samples = next((fewer for limit, fewer in FEWER_SAMPLES if nodes >= limit), SAMPLES)
     shared = sample_shared(blocks, mode, covariance, samples)
     count = int(np.clip(NUMBERS_IN_DRAWS // max(evidence.size * mixture.n, 1), LEAST_DRAWS, MOST_DRAWS))
     marginals, draws = summarise(blocks, shared, evidence.size, mixture.n, count)
+    linked = _links(mixture, evidence, blocks, shared)
+    least = shared.effective
+    if linked is not None:
+        chained = link(blocks, shared, linked)
+        least = min(least, chained.effective)
+        marginals, draws = _relinked(blocks, chained, marginals, draws)
+        shared = replace(shared, weights=np.bincount(chained.samples, minlength=samples) / len(chained.samples))
     deviates, counted = misfits(blocks, mode, evidence.size)
+    cuts = slice(0, evidence.cuts)
+    rest = draws[:, evidence.cuts] if evidence.residue else None
     return RunPosterior(
         tuple(mixture.names),
-        evidence.names,
-        marginals.mean,
-        marginals.low,
-        marginals.high,
-        draws,
+        evidence.names[cuts],
+        marginals.mean[cuts],
+        marginals.low[cuts],
+        marginals.high[cuts],
+        draws[:, cuts],
         setting.errors,
         shared,
         float(mode @ mode + deviates.sum()),
         float(counted - evidence.size * (mixture.n - 1)),
-        deviates,
+        deviates[cuts],
+        rest,
+        least,
+        linked is not None and linked.order is not None,
     )
+
+
+def zeotropic_order(mixture: Mixture, pressure: float) -> tuple[int, ...] | None:
+    """Components from light to heavy, None where any two of them form an azeotrope at ``pressure``."""
+    for i in range(mixture.n):
+        for j in range(i + 1, mixture.n):
+            if mixture.azeotrope(i, j, pressure) is not None:
+                return None
+    boiling = mixture.bubble_point(np.eye(mixture.n), pressure)[0]
+    return tuple(int(i) for i in np.argsort(boiling))
+
+
+def _links(
+    mixture: Mixture, evidence: Evidence, blocks: Sequence[Block], shared: SharedPosterior
+) -> Links | None:
+    """What ties the vessels together, None where nothing does or the run is too long for it to matter."""
+    balance = evidence.balance
+    chained = evidence.size - evidence.charge
+    if balance is None or not 1 < chained <= LONGEST:
+        return None
+    order = zeotropic_order(mixture, evidence.pressure) if balance.ordered else None
+    contents = _charge(mixture.n, evidence, blocks, shared) if evidence.charge else None
+    if order is None and contents is None:
+        return None
+    return Links(order, balance.mass, *(contents or (None, None)))
+
+
+def _charge(
+    n: int, evidence: Evidence, blocks: Sequence[Block], shared: SharedPosterior
+) -> tuple[Array, Array] | None:
+    """Mass of the first n - 1 components that the vessels should hold, and its covariance.
+
+    What went in, by the charge's own readings, less the loss, whose composition is unknown: flat on the simplex, with
+    mean 1/n and the covariance of a flat Dirichlet distribution.
+    """
+    balance = evidence.balance
+    if balance is None or not np.isfinite(balance.charge) or not np.isfinite(balance.mass).all():
+        return None
+    last = blocks[-1]
+    row = evidence.size - 1 - last.cuts.start
+    log_density = last.log_density(shared.theta)[row]
+    share = np.exp(log_density - log_density.max(axis=0))
+    weight = (share / share.sum(axis=0)) @ shared.weights
+    w = last.nodes.w[row][:, :-1]
+    mean = weight @ w
+    spread = (w - mean).T @ ((w - mean) * weight[:, None])
+    loss = max(balance.charge - float(balance.mass.sum()), 0.0)
+    flat = (np.eye(n - 1) / n - 1.0 / n**2) / (n + 1.0)
+    covariance = balance.charge**2 * spread + balance.charge_u**2 * np.outer(mean, mean) + loss**2 * flat
+    return balance.charge * mean - loss / n, covariance
+
+
+def _relinked(
+    blocks: Sequence[Block], chained: Chained, marginals: Marginals, draws: Array
+) -> tuple[Marginals, Array]:
+    """Marginals and draws of the linked vessels in place of those taken vessel by vessel (the charge keeps its own)."""
+    rng = np.random.default_rng(20240313)
+    count = len(chained.weights)
+    picked = np.resize(np.arange(len(chained.samples)), len(draws))
+    parts, found = [], draws.copy()
+    for block in blocks:
+        size = max(0, min(block.cuts.stop, count) - block.cuts.start)
+        if size == 0:
+            continue
+        vessels = slice(block.cuts.start, block.cuts.start + size)
+        nodes = block.nodes.first(size)
+        parts.append(Marginals.of(nodes, np.stack(chained.weights[vessels])))
+        found[:, vessels] = inside_cells(nodes, chained.nodes[picked, vessels].T, rng)
+    rest = Marginals(marginals.mean[count:], marginals.low[count:], marginals.high[count:])
+    return Marginals.joined([*parts, rest]), found
 
 
 def lay(setting: Setting, mode: Array, covariance: Array) -> list[Block]:
@@ -111,13 +198,13 @@ def lay(setting: Setting, mode: Array, covariance: Array) -> list[Block]:
 
 def _support(block: Block, mode: Array, covariance: Array, n: int) -> Array:
     """(C, G) log density of the coarse nodes with the shared errors taken as fresh in each cut, never too narrow."""
-    total = block.nodes.log_volume
+    total = np.repeat(block.nodes.log_volume, block.cuts.stop - block.cuts.start, axis=0)
     for channel in block.channels:
         eta = channel.at(mode)
         part = covariance[np.ix_(channel.errors, channel.errors)]
         variance = np.einsum("kgp,pq,kgq->kg", channel.jacobian, part, channel.jacobian, optimize=True)
         total = total + channel.scatter.widened(eta, variance + _across_cell(eta, n) ** 2)
-    return np.broadcast_to(total, (block.channels[0].prediction.shape if block.channels else total.shape))
+    return total
 
 
 def _across_cell(eta: Array, n: int) -> Array:

@@ -1,0 +1,214 @@
+"""What ties the cuts of one run to each other: the order of distillation and the balance of the charge.
+
+Order. In a zeotropic distillation the vapour taken holds ever less of the lighter of any two components against the
+heavier: d ln(x_i/x_j) has one sign along a differential distillation (Rayleigh, Phil. Mag. 4 (1902) 521), and the ratio
+of the means of two successive cuts lies between the ratios at their ends. So ln(w_i/w_j) falls from cut to cut, and
+from the last cut to the residue. The constraint is soft: a step of `TOLERANCE` in the logarithm against the order is
+as likely as not, and any order keeps the probability `SLIP` (a wet first cut, a bumped pot, reflux raised midway).
+
+Balance. Charge = cuts + residue + hold-up and loss, component by component, where something is known of the charge.
+
+Method: given the shared errors each cut has its probabilities on its nodes. Whole runs are drawn by a particle filter
+from the residue backwards (each cut from its own nodes, weighted by the order against the cut after it), weighted by the
+balance, and then refreshed by Gibbs sweeps in which each cut is drawn from its exact conditional given all others. The
+marginals are the averages of those conditionals over the particles (Gelfand and Smith, J. Am. Stat. Assoc. 85 (1990)
+398), so they stay smooth on the nodes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.composition.joint import Block, SharedPosterior, conditionals
+from fractionkit.composition.summary import pick_samples
+
+Array = NDArray[np.float64]
+
+TOLERANCE, SLIP = 0.03, 0.02
+PARTICLES = {2: 2048, 3: 768}
+SWEEPS = 2
+LONGEST = 48  # vessels; in a longer run the order says little of any one cut, and the filter would cost too much
+BATCH = 1 << 21
+
+
+@dataclass(frozen=True)
+class Links:
+    """How the vessels of a run (cuts, then residue if any) hang together.
+
+    order : components from light to heavy, or None where the order says nothing (an azeotrope, or switched off).
+    mass : (V,) kg of each vessel. charge : (n - 1,) kg of the first n - 1 components that went in, less what the
+    hold-up and the loss hold on average, and covariance (n - 1, n - 1) of that; None where unknown.
+    """
+
+    order: tuple[int, ...] | None
+    mass: Array
+    charge: Array | None = None
+    charge_covariance: Array | None = None
+
+
+@dataclass(frozen=True)
+class Chained:
+    """Particles of the linked run: node numbers (D, V), sample of the shared errors (D,), marginal node weights."""
+
+    nodes: NDArray[np.intp]
+    samples: NDArray[np.intp]
+    weights: tuple[Array, ...]  # one (G,) a vessel
+    effective: float
+
+
+class _Vessels:
+    """Probabilities of every vessel's nodes given each sample of the shared errors, and what links read off a node."""
+
+    def __init__(self, blocks: Sequence[Block], shared: SharedPosterior, order: tuple[int, ...] | None) -> None:
+        pieces: dict[int, list[Array]] = {}
+        w: dict[int, Array] = {}
+        for block, _, log_density in conditionals(blocks, shared.theta):
+            share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
+            share /= share.sum(axis=1, keepdims=True)
+            for row, vessel in enumerate(range(block.cuts.start, block.cuts.stop)):
+                pieces.setdefault(vessel, []).append(share[row])
+                w[vessel] = block.nodes.w[row]
+        self.share = [np.concatenate(pieces[v], axis=1).T.copy() for v in range(len(pieces))]  # (S, G): rows to gather
+        self.w = [w[v] for v in range(len(w))]
+        self.steps = [None if order is None else _log_ratios(part, order) for part in self.w]
+
+    def __len__(self) -> int:
+        return len(self.share)
+
+
+def _log_ratios(w: Array, order: tuple[int, ...]) -> Array:
+    """ln(w_i/w_j) of neighbours in the order, light over heavy, in units of the tolerance, (G, n - 1).
+
+    Kept within +-340 (mass ratios of 1 to 27,000) so that products of exponentials stay finite.
+    """
+    safe = np.log(np.maximum(w[:, order], 1e-9))
+    return np.clip((safe[:, :-1] - safe[:, 1:]) / TOLERANCE, -340.0, 340.0)
+
+
+def _keep_order(density: Array, own: Array, other: Array, *, other_later: bool) -> None:
+    """Multiply density (D, G) by the factor that nodes ``own`` (G, n - 1) stand in order against ``other`` (D, n - 1).
+
+    1/(1 + exp(-(a - b))) is written as 1/(1 + exp(-a) exp(b)): one exponential a node and one a particle, none a pair.
+    """
+    sign = -1.0 if other_later else 1.0
+    node, particle = np.exp(sign * own), np.exp(-sign * other)
+    for i in range(own.shape[1]):
+        factor = particle[:, i, None] * node[None, :, i]
+        factor += 1.0
+        np.divide(1.0 - SLIP, factor, out=factor)
+        factor += SLIP
+        density *= factor
+
+
+def link(blocks: Sequence[Block], shared: SharedPosterior, links: Links, seed: int = 20240311) -> Chained:
+    """Draw whole runs that respect the links; see the module's text.
+
+    Returns particles, equally likely, and the marginal weights of every vessel's nodes. ``effective`` is the least
+    effective number of particles met on the way.
+    """
+    rng = np.random.default_rng(seed)
+    vessels = _Vessels(blocks, shared, links.order)
+    count = PARTICLES.get(vessels.w[0].shape[1], 512)
+    samples = pick_samples(shared.weights, count, rng)
+    rng.shuffle(samples)
+    nodes = np.zeros((count, len(vessels)), dtype=np.intp)
+    log_weight = np.zeros(count)
+    least = float(count)
+    for v in range(len(vessels) - 1, -1, -1):
+        after = None if v == len(vessels) - 1 else nodes[:, v + 1]
+        gained, nodes[:, v] = _draw(vessels, v, samples, None, after, None, links, rng)
+        log_weight += np.log(gained)
+        if v == 0:
+            log_weight += _balance(vessels, nodes, links)
+        weight = np.exp(log_weight - log_weight.max())
+        effective = float(weight.sum() ** 2 / (weight**2).sum())
+        least = min(least, effective)
+        if effective < 0.5 * count or v == 0:
+            picked = pick_samples(weight / weight.sum(), count, rng)
+            samples, nodes, log_weight = samples[picked], nodes[picked], np.zeros(count)
+    weights = tuple(_sweep(vessels, nodes, samples, links, rng))
+    return Chained(nodes, samples, weights, least)
+
+
+def _sweep(
+    vessels: _Vessels, nodes: NDArray[np.intp], samples: NDArray[np.intp], links: Links, rng: np.random.Generator
+) -> list[Array]:
+    """Gibbs sweeps in place; the average conditional of each vessel in the last of them."""
+    size = len(vessels)
+    total = _contents(vessels, nodes, links) if links.charge is not None else None
+    weights: list[Array] = [np.zeros(0)] * size
+    for _ in range(SWEEPS):
+        for v in range(size):
+            before = None if v == 0 else nodes[:, v - 1]
+            after = None if v == size - 1 else nodes[:, v + 1]
+            rest = None if total is None else total - links.mass[v] * vessels.w[v][nodes[:, v], :-1]
+            average = np.zeros(len(vessels.w[v]))
+            _, nodes[:, v] = _draw(vessels, v, samples, before, after, rest, links, rng, average)
+            if rest is not None:
+                total = rest + links.mass[v] * vessels.w[v][nodes[:, v], :-1]
+            weights[v] = average / average.sum()
+    return weights
+
+
+def _draw(
+    vessels: _Vessels,
+    v: int,
+    samples: NDArray[np.intp],
+    before: NDArray[np.intp] | None,
+    after: NDArray[np.intp] | None,
+    rest: Array | None,
+    links: Links,
+    rng: np.random.Generator,
+    average: Array | None = None,
+) -> tuple[Array, NDArray[np.intp]]:
+    """One node of vessel ``v`` for every particle, from its conditional; the conditional's total weight beside it."""
+    count, size = len(samples), len(vessels.w[v])
+    gained, drawn = np.empty(count), np.empty(count, dtype=np.intp)
+    own = vessels.steps[v]
+    step = max(1, BATCH // size)
+    for first in range(0, count, step):
+        part = slice(first, first + step)
+        density = vessels.share[v][samples[part]]
+        if own is not None:
+            if after is not None:
+                later = vessels.steps[v + 1]
+                assert later is not None
+                _keep_order(density, own, later[after[part]], other_later=True)
+            if before is not None:
+                earlier = vessels.steps[v - 1]
+                assert earlier is not None
+                _keep_order(density, own, earlier[before[part]], other_later=False)
+        if rest is not None:
+            gap = rest[part, None] + links.mass[v] * vessels.w[v][None, :, :-1]
+            log_fit = _fit(gap, links)
+            density *= np.exp(log_fit - log_fit.max(axis=1, keepdims=True))
+        cumulative = np.cumsum(density, axis=1)
+        gained[part] = np.maximum(cumulative[:, -1], 1e-300)
+        at = rng.random(len(density))[:, None] * cumulative[:, -1:]
+        drawn[part] = np.minimum((cumulative < at).sum(axis=1), size - 1)
+        if average is not None:
+            average += (density / gained[part, None]).sum(axis=0)
+    return gained, drawn
+
+
+def _contents(vessels: _Vessels, nodes: NDArray[np.intp], links: Links) -> Array:
+    """Mass of the first n - 1 components in all vessels, (D, n - 1)."""
+    return np.asarray(
+        sum(links.mass[v] * vessels.w[v][nodes[:, v], :-1] for v in range(len(vessels)))
+    )
+
+
+def _fit(contents: Array, links: Links) -> Array:
+    assert links.charge is not None
+    assert links.charge_covariance is not None
+    gap = contents - links.charge
+    return -0.5 * np.einsum("...i,ij,...j->...", gap, np.linalg.inv(links.charge_covariance), gap)
+
+
+def _balance(vessels: _Vessels, nodes: NDArray[np.intp], links: Links) -> Array:
+    """Log likelihood of the balance for each particle, (D,); zero where nothing is known of the charge."""
+    return np.zeros(len(nodes)) if links.charge is None else _fit(_contents(vessels, nodes, links), links)
