@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 MOST_ROWS = 60
 """Beyond this many cuts only the first and the last are listed; JSON and report hold all."""
 
+_MOST_REMARKS = 10
 _STYLES: dict[Decision, str] = {"keep": "bold green", "recycle": "blue", "redistil": "yellow", "waste": "dim"}
-_OUTCOMES = {"meets the target": "bold green", "does not meet the target": "bold red"}
+_OUTCOMES = {True: "bold green", False: "bold red", None: "bold"}
 _LONGEST_NAME, _SHORTEST_NAME = 16, 5
 _LONGEST_LABEL, _SHORTEST_LABEL = 22, 6
 _GAP = 2  # between columns
@@ -176,14 +177,12 @@ def _title(console: Console, assessment: Assessment) -> None:
 
 def _answer(console: Console, assessment: Assessment) -> None:
     console.print()
-    outcome = words.outcome(assessment)
-    if assessment.target is not None:
-        _line(console, "lot", outcome, _OUTCOMES.get(outcome, ""))
-    _line(console, "" if assessment.target is not None else "lot", words.verdict(assessment))
+    _line(console, "lot", words.headline(assessment), _OUTCOMES[words.meets(assessment)])
+    _line(console, "", words.verdict(assessment))
     lot = assessment.lot
     if lot is not None:
         for place, line in enumerate(lot.label):
-            _line(console, "label" if place == 0 else "", line)
+            _line(console, "label" if place == 0 else "", words.sentence(line))
         if lot.not_tested:
             _line(console, "not tested", ", ".join(map(plain, lot.not_tested)))
     for decision in DECISIONS[1:]:
@@ -202,14 +201,17 @@ def _rest(console: Console, assessment: Assessment) -> None:
     _line(console, "balance", ", ".join(parts))
     _line(console, "readings", words.agreement(assessment))
     for finding in assessment.findings:
-        _line(console, shorten(finding.instrument, 11), finding.text)
+        _line(console, shorten(finding.instrument, 11), words.sentence(finding.text))
     for flag in assessment.flags:
-        _line(console, "!", flag.text, "bold yellow")
-    flagged = [(cut.name, flag) for cut in assessment.cuts for flag in cut.flags]
-    for name, flag in flagged[:10]:
-        _line(console, f"* {shorten(name, 9)}", flag.text)
-    if len(flagged) > 10:
-        _line(console, "*", f"{len(flagged) - 10} more remarks on cuts: see the report.")
+        _line(console, "!", words.sentence(flag.text), "bold yellow")
+    remarks: dict[str, list[str]] = {}
+    for cut in assessment.cuts:
+        for flag in cut.flags:
+            remarks.setdefault(flag.text, []).append(cut.name)
+    for text, names in list(remarks.items())[:_MOST_REMARKS]:
+        _line(console, "*", f"{name_list(names, 8)}: {plain(text)}")
+    if len(remarks) > _MOST_REMARKS:
+        _line(console, "*", f"{len(remarks) - _MOST_REMARKS} more remarks on cuts: see --report.")
     if assessment.cautions:
         kinds = dict.fromkeys(plain(caution.kind) for caution in assessment.cautions)
         count = words.counted(len(assessment.cautions), "caution")

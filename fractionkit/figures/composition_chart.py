@@ -57,8 +57,9 @@ def _panels(assessment: Assessment) -> list[tuple[str, float]]:
     """Component and lower end of the axis in wt% of each panel: the whole range, then the target seen close."""
     panels = [(component, 0.0) for component in assessment.components]
     if assessment.target in assessment.components and (assessment.purity or 0.0) >= 0.9:
-        gap = 100 * (1 - (assessment.purity or 0.0))
-        panels.append((str(assessment.target), 100.0 - max(math.ceil(4 * gap), 0.2)))
+        least = 100.0 - max(math.ceil(400 * (1 - (assessment.purity or 0.0))), 0.2)
+        if (_values(assessment, str(assessment.target))[2] > least).any():
+            panels.append((str(assessment.target), least))
     return panels
 
 

@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 
 SIZE = (8.4, 5.4)
 _NAMED = 30
+_PAIR = 0.8  # a cut with less of the pair than this is not drawn on it
 _BARRED = 60  # up to here the readings carry their 95 % bars
 _LINE = MARKS["recycle"].colour
 
@@ -38,13 +39,15 @@ class _Points:
     read: Array
     half: Array
     off: Array
+    apart: int  # readings left out, because too much of the cut is none of the pair
 
 
 def density_chart(assessment: Assessment) -> str:
     """Draw density against the mass fraction of the curve's component, and below it how far each reading lies off.
 
     With more than two components the readings are projected on the curve's pair: the fraction drawn is
-    ``w_i / (w_i + w_j)``, the marks are hollow and the axis says so.
+    ``w_i / (w_i + w_j)``, the marks are hollow, the axis says so, cuts with much of the others are left out, and
+    there is no lower part.
 
     Returns
     -------
@@ -59,7 +62,7 @@ def density_chart(assessment: Assessment) -> str:
     words = (
         f"Density at {curve.temperature - ZERO_CELSIUS:.1f} °C of {curve.component} with {curve.other}, from "
         f"{curve.density[0] / 1000:.4f} to {curve.density[-1] / 1000:.4f} g/mL, with {points.cut.size} readings, "
-        "and below it how far each reading lies from the model's line."
+        "the model's band and the line of adding volumes."
     )
     return picture(
         "density", "Density and composition", words, SIZE, lambda figure: _draw(figure, assessment, curve, points)
@@ -68,6 +71,7 @@ def density_chart(assessment: Assessment) -> str:
 
 def _points(assessment: Assessment, curve: Curve) -> _Points:
     """Readings of density with the estimate of the cut they belong to; intervals are NaN where projected."""
+    apart = np.zeros(len(assessment.cuts), dtype=np.bool_)
     mine = [cut.composition[curve.component] for cut in assessment.cuts]
     values = np.array([(made.estimate, made.low, made.high) for made in mine], dtype=np.float64).reshape(-1, 3).T
     if len(assessment.components) > 2:
@@ -75,41 +79,56 @@ def _points(assessment: Assessment, curve: Curve) -> _Points:
         both = values[0] + other
         values[0] = np.divide(values[0], both, out=np.full_like(both, np.nan), where=both > 0)
         values[1:] = np.nan
+        apart = both < _PAIR
     read = np.asarray(assessment.readings.density, dtype=np.float64)
     off = read - np.interp(values[0], curve.fraction, curve.density)
     codes = np.array([DECISIONS.index(cut.decision) for cut in assessment.cuts], dtype=np.int64)
-    known = np.flatnonzero(np.isfinite(read) & np.isfinite(values[0]))
+    drawable = np.isfinite(read) & np.isfinite(values[0])
+    known = np.flatnonzero(drawable & ~apart)
     if known.size > thin.MAX_DRAWN:  # one mark for each spot that a reader could tell apart
         spots = np.column_stack((codes, np.round(values[0] * 300), np.round(off * 8)))[known]
         known = known[np.sort(np.unique(spots, axis=0, return_index=True)[1])]
     half = assessment.readings.density_u * COVERAGE_95 / 1000
-    columns = (*(100 * values[:, known]), read[known] / 1000, half[known], off[known])
-    return _Points(known.astype(np.int64), codes[known], *columns)
+    along, low, high = 100 * values[:, known]
+    return _Points(
+        cut=known.astype(np.int64),
+        code=codes[known],
+        along=along,
+        low=low,
+        high=high,
+        read=read[known] / 1000,
+        half=half[known],
+        off=off[known],
+        apart=int((drawable & apart).sum()),
+    )
 
 
 def _draw(figure: Figure, assessment: Assessment, curve: Curve, points: _Points) -> None:
-    upper = figure.add_axes((0.085, 0.455, 0.895, 0.525))
-    lower = figure.add_axes((0.085, 0.155, 0.895, 0.245), sharex=upper)
-    for axes in (upper, lower):
+    projected = len(assessment.components) > 2
+    upper = figure.add_axes((0.085, 0.155, 0.895, 0.825) if projected else (0.085, 0.455, 0.895, 0.525))
+    frames = [upper]
+    _lines(upper, curve, curve.density * 0, 1000.0)
+    _marks(upper, points, points.read, points.half, projected=projected)
+    pair = f"wt% {curve.component}"
+    if projected:  # off the line is where the other components put the readings, so nothing is learnt from how far
+        others = [name for name in assessment.components if name not in {curve.component, curve.other}]
+        pair += f" of the pair with {curve.other}; {', '.join(others)} left out of the axis"
+    else:
+        frames.append(figure.add_axes((0.085, 0.155, 0.895, 0.245), sharex=upper))
+        _lines(frames[1], curve, curve.density, 1.0)
+        _marks(frames[1], points, points.off, 1000 * points.half, projected=False)
+        frames[1].set_ylabel("off the model,\nmg/mL")
+        frames[1].yaxis.set_label_coords(-0.055, 0.5)
+        upper.tick_params(labelbottom=False)
+    for axes in frames:
         axes.grid(color=GRID, linewidth=0.6)
         axes.set_axisbelow(True)
     upper.set_xlim(-2, 102)
-    upper.tick_params(labelbottom=False)
     upper.set_ylabel(f"density at {curve.temperature - ZERO_CELSIUS:.1f} °C, g/mL")
-    lower.set_ylabel("off the model,\nmg/mL")
-    pair = f"wt% {curve.component}"
-    if len(assessment.components) > 2:
-        others = [name for name in assessment.components if name not in {curve.component, curve.other}]
-        pair += f" of the pair with {curve.other}; {', '.join(others)} left out of the axis"
-    lower.set_xlabel(shorten(pair, 120))
-    _lines(upper, curve, curve.density * 0, 1000.0)
-    _lines(lower, curve, curve.density, 1.0)
-    _marks(upper, points, points.read, points.half, projected=len(assessment.components) > 2)
-    _marks(lower, points, points.off, 1000 * points.half, projected=len(assessment.components) > 2)
+    frames[-1].set_xlabel(shorten(pair, 120))
+    _notes(upper, assessment, points)
     if points.cut.size:
         _names(upper, assessment, points, rising=bool(curve.density[-1] > curve.density[0]))
-    else:
-        lower.text(0.5, 0.1, "no density was read", transform=lower.transAxes, ha="center")
     handles, labels = upper.get_legend_handles_labels()
     figure.legend(
         handles, labels, loc="lower left", bbox_to_anchor=(0.075, 0.0), ncols=7, fontsize=7.8, borderaxespad=0.2,
@@ -147,6 +166,16 @@ def _marks(axes: Axes, points: _Points, heights: Array, half: Array, *, projecte
         )  # fmt: skip
 
 
+def _notes(axes: Axes, assessment: Assessment, points: _Points) -> None:
+    """Say what is not drawn: readings too far from the pair, or no reading at all."""
+    read = int(np.isfinite(assessment.readings.density).sum())
+    if not read:
+        axes.text(0.5, 0.1, "no density was read", transform=axes.transAxes, ha="center")
+    elif points.apart:
+        note = f"{points.apart} of {read} readings left out: over {100 * (1 - _PAIR):.0f} wt% of other components"
+        axes.text(0.995, 0.015, note, transform=axes.transAxes, ha="right", va="bottom", fontsize=7, color=FAINT)
+
+
 def _names(axes: Axes, assessment: Assessment, points: _Points, *, rising: bool) -> None:
     """Names beside the marks, on the side where the line is not; those left out whose place is taken."""
     if points.cut.size > thin.MAX_DRAWN:
@@ -162,6 +191,3 @@ def _names(axes: Axes, assessment: Assessment, points: _Points, *, rising: bool)
             xytext=(6 if right else -6, -9 if right == rising else 4), textcoords="offset points",
             ha="left" if right else "right", fontsize=7.2, zorder=5,
         )  # fmt: skip
-    if chosen.size < points.cut.size:
-        note = f"{chosen.size} of {points.cut.size} readings named"
-        axes.text(0.995, 0.015, note, transform=axes.transAxes, ha="right", va="bottom", fontsize=7, color=FAINT)

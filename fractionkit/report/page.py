@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fractionkit import figures
-from fractionkit.assessment.model import AssessedCut, Assessment
+from fractionkit.assessment.model import AssessedCut, Assessment, Caution
 from fractionkit.figures.labels import name_list, plain
 from fractionkit.report import words
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 TEMPLATE = "report.html"
 _IN_COLUMNS = 3  # up to here every component has a column of its own
+_REASON_BESIDE = 2  # up to here there is room for the reason beside them
 
 
 def html(assessment: Assessment) -> str:
@@ -79,23 +80,28 @@ def _context(assessment: Assessment) -> dict[str, Any]:
     from fractionkit import __version__
 
     kept = words.has_lot(assessment.lot)
-    outcome = words.outcome(assessment)
-    tone = {"meets the target": "yes", "does not meet the target": "no"}.get(outcome, "open")
+    tone, sign = {True: ("yes", "✓"), False: ("no", "✗"), None: ("open", "–")}[words.meets(assessment)]
     columns = assessment.components if len(assessment.components) <= _IN_COLUMNS else ()
     parts = dict.fromkeys(part for held in assessment.balance.components.values() for part in held)
     draws = assessment.effective_samples
+    cautions: dict[str, list[Caution]] = {}
+    for caution in assessment.cautions:
+        cautions.setdefault(caution.substance, []).append(caution)
     return {
         "run": assessment,
         "title": plain(assessment.title) or "Untitled run",
         "pressure": words.pressure(assessment),
         "kept": kept,
         "tone": tone,
-        "headline": _headline(assessment, outcome),
+        "headline": f"{sign} {words.headline(assessment)}",
         "verdict": words.verdict(assessment),
         "agreement": words.agreement(assessment),
         "tally": words.tally(assessment),
         "local_rules": words.LOCAL_RULES,
         "columns": columns,
+        "below": len(columns) > _REASON_BESIDE,
+        "span": 3 + len(columns) + (assessment.target is not None),
+        "cautions": cautions,
         "long_names": any(len(cut.name) > 8 for cut in assessment.cuts),
         "rows": [_row(assessment, place, cut, columns) for place, cut in enumerate(assessment.cuts)],
         "balance_rows": words.balance_rows(assessment.balance),
@@ -103,14 +109,6 @@ def _context(assessment: Assessment) -> dict[str, Any]:
         "draws": f"{draws:,.0f}".replace(",", " ") if math.isfinite(draws) else "",
         "version": __version__,
     }
-
-
-def _headline(assessment: Assessment, outcome: str) -> str:
-    if assessment.target is None:
-        return "– Not graded: no target was given"
-    if not words.has_lot(assessment.lot):
-        return "✗ Nothing meets the target"
-    return "✓ The lot meets the target" if outcome == "meets the target" else "✗ The lot does not meet the target"
 
 
 def _row(assessment: Assessment, place: int, cut: AssessedCut, columns: tuple[str, ...]) -> dict[str, Any]:
@@ -124,6 +122,6 @@ def _row(assessment: Assessment, place: int, cut: AssessedCut, columns: tuple[st
         "listed": [] if columns else list(texts.items()),
         "chance": words.per_cent(cut.probability_meets_target),
         "decision": cut.decision,
-        "reason": plain(cut.reason),
+        "reason": cut.reason,
         "flags": cut.flags,
     }

@@ -96,11 +96,12 @@ def finding_interval(finding: Finding, made: Estimate) -> str:
 
 def correction_change(correction: Correction) -> str:
     """The change that a correction made, with its 95 % half-width, in the unit that it names."""
-    half = COVERAGE_95 * correction.u
+    factor, unit = (1e-3, "kPa") if correction.unit == "Pa" else (1.0, plain(correction.unit))
+    change, half = factor * correction.change, factor * COVERAGE_95 * correction.u
     if not (math.isfinite(half) and half > 0):
-        return f"{format_value(correction.change)} {correction.unit}".rstrip()
+        return f"{format_value(change)} {unit}".rstrip()
     decimals = decimals_of(half)
-    return f"{correction.change:+.{decimals}f} ± {half:.{decimals}f} {correction.unit}".rstrip()
+    return f"{change:+.{decimals}f} ± {half:.{decimals}f} {unit}".rstrip()
 
 
 def agreement(assessment: Assessment) -> str:
@@ -109,7 +110,8 @@ def agreement(assessment: Assessment) -> str:
     if not math.isfinite(chance):
         return "How well the readings agree could not be judged."
     word = "are at odds" if chance < AT_ODDS else "are strained" if chance < STRAINED else "agree with one another"
-    return f"The readings {word}: were the model true, {per_cent(chance)} of runs would show readings as discordant."
+    rare = f"were the model true, {per_cent(chance)} of runs would show readings at least this discordant"
+    return f"The readings {word}: {rare}."
 
 
 def sentence(text: str) -> str:
@@ -133,17 +135,31 @@ def verdict(assessment: Assessment, names: int = 12) -> str:
         return f"Nothing can be kept: no combination of cuts meets {wanted} with enough confidence."
     kept = f"Keep {name_list(lot.cuts, names)}: {grams(lot.mass)}"
     assay = "" if lot.assay is None else f" of {wt_percent(lot.assay)} {assessment.target}"
-    chance = f"The probability that the lot holds at least {wanted} is {per_cent(lot.probability_meets_target)}"
+    chance = f"The probability that the lot holds at least {wanted} is {_said(lot.probability_meets_target)}"
     asked = "" if assessment.confidence is None else f"; {goal(assessment.confidence)} was asked for"
     return f"{kept}{assay}. {chance}{asked}."
 
 
-def outcome(assessment: Assessment) -> str:
-    """Whether the lot meets its target: "meets the target", "does not meet the target" or "not graded"."""
+def _said(probability: float) -> str:
+    """`per_cent` inside a sentence."""
+    return per_cent(probability).replace("> ", "over ").replace("< ", "under ")
+
+
+def meets(assessment: Assessment) -> bool | None:
+    """Whether there is a lot that meets its target; None where no target was given."""
     if assessment.target is None:
-        return "not graded"
+        return None
     lot = assessment.lot
-    return "meets the target" if lot is not None and lot.cuts and lot.meets_target else "does not meet the target"
+    return lot is not None and bool(lot.cuts) and bool(lot.meets_target)
+
+
+def headline(assessment: Assessment) -> str:
+    """The answer in a few words."""
+    if assessment.target is None:
+        return "Not graded: no target was given"
+    if not has_lot(assessment.lot):
+        return "Nothing meets the target"
+    return "The lot meets the target" if meets(assessment) else "The lot does not meet the target"
 
 
 def tally(assessment: Assessment) -> str:

@@ -177,10 +177,17 @@ def test_density_chart_draws_the_readings_given():
     np.testing.assert_allclose(found[order][:, 0], given_[wanted][:, 0], atol=0.2)
 
 
+def labels_of(run) -> str:
+    return " ".join(texts(density_chart(run)))
+
+
 def test_ternary_density_chart_says_what_is_left_out():
     labels = " ".join(texts(density_chart(sample(TERNARY))))
     assert "1,2-dichloroethane left out" in labels
     assert "left out" not in " ".join(texts(density_chart(sample())))
+    run = sample(TERNARY, count=30)
+    share = np.array([cut.composition[TERNARY[0]].estimate for cut in run.cuts])[np.isfinite(run.readings.density)]
+    assert f"{(share > 0.2).sum()} of 29 readings left out: over 20 wt% of other components" in labels_of(run)
 
 
 def test_missing_readings_are_said():
