@@ -31,8 +31,8 @@ def command(
 ) -> None:
     """Write a demo run (invented data) into a folder, to try the tool or to start a run of your own from."""
     texts = {name: (_source(run) / name).read_text(encoding="utf-8") for name in FILES}
-    _check_free(folder)
     try:
+        _check_free(folder)
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(Fault(str(folder), f"a folder that can be made ({error.strerror})")) from error

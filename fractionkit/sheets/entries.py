@@ -16,7 +16,9 @@ from fractionkit.sheets.sections import (
     HoldupSection,
     IndexSection,
     PressureSection,
+    ResultSection,
     TargetSection,
+    TestSection,
     ThermometerSection,
 )
 
@@ -231,23 +233,42 @@ def target(sheet: RunSheet, names: Names) -> model.TargetEntry | None:
 def tests(sheet: RunSheet, names: Names, cuts: Sequence[str] | None) -> tuple[model.TestEntry, ...]:
     """The qualitative tests; ``cuts`` are the names in the table, None where it could not be read."""
     read = []
-    known = frozenset(cuts or ())
-    for index, entry in sheet.tests():
+    for index, entry in sheet.repeated("test", TestSection):
         keys = ("cut", "component", "result", "detection_limit")
-        missing = [key for key in keys if not sheet.given("test", index, key)]
-        if missing:
-            sheet.fault(f"{', '.join(missing)} as well", "test", index)
-        component = None
-        if entry.component is not None:
-            component = names.member(entry.component, "test", index, "component")
-        cut = None if entry.cut is None else entry.cut.strip()
-        if cut is not None and cuts is not None and cut not in known:
-            expected = f"the name of a cut in the table{nearest(cut, cuts) or ': ' + _some(cuts)}"
-            sheet.fault(expected, "test", index, "cut", value=cut)
-        if cut is None or component is None or entry.result is None or entry.detection_limit is None:
-            continue
-        read.append(model.TestEntry(cut, component, entry.result, entry.detection_limit.value))
+        found = _about_a_cut(sheet, ("test", index), entry, keys, names, cuts)
+        if found is not None and entry.result is not None and entry.detection_limit is not None:
+            read.append(model.TestEntry(*found, entry.result, entry.detection_limit.value))
     return tuple(read)
+
+
+def results(sheet: RunSheet, names: Names, cuts: Sequence[str] | None) -> tuple[model.ResultEntry, ...]:
+    """Mass fractions found elsewhere; ``cuts`` as in `tests`."""
+    read = []
+    for index, entry in sheet.repeated("result", ResultSection):
+        found = _about_a_cut(sheet, ("result", index), entry, ("cut", "component", "fraction"), names, cuts)
+        if found is not None and entry.fraction is not None:
+            read.append(model.ResultEntry(*found, entry.fraction))
+    return tuple(read)
+
+
+def _about_a_cut(
+    sheet: RunSheet,
+    place: tuple[str, int],
+    entry: TestSection | ResultSection,
+    keys: Sequence[str],
+    names: Names,
+    cuts: Sequence[str] | None,
+) -> tuple[str, str] | None:
+    """Cut and component that a section speaks of, None where either is at fault; every missing key is noted."""
+    missing = [key for key in keys if not sheet.given(*place, key)]
+    if missing:
+        sheet.fault(f"{', '.join(missing)} as well", *place)
+    component = None if entry.component is None else names.member(entry.component, *place, "component")
+    cut = None if entry.cut is None else entry.cut.strip()
+    if cut is not None and cuts is not None and cut not in frozenset(cuts):
+        expected = f"the name of a cut in the table{nearest(cut, cuts) or ': ' + _some(cuts)}"
+        sheet.fault(expected, *place, "cut", value=cut)
+    return None if cut is None or component is None else (cut, component)
 
 
 def _some(cuts: Sequence[str]) -> str:

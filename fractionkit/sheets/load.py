@@ -55,10 +55,14 @@ def load_run(path: str | Path) -> Run:
 
 
 def _run_file(path: Path) -> Path:
-    if not path.is_dir():
-        return path
-    inside = path / RUN_FILE
-    if not inside.exists():
+    try:
+        if not path.is_dir():
+            return path
+        inside = path / RUN_FILE
+        there = inside.exists()
+    except OSError as error:
+        raise InputError(Fault(str(path), f"a folder or file that can be read ({error.strerror})")) from error
+    if not there:
         expected = f"a folder with a {RUN_FILE} in it; `fractionkit demo DIR` writes one to start from"
         raise InputError(Fault(None, expected, str(path)))
     return inside
@@ -96,12 +100,14 @@ def _assemble(
     charge, residue = entries.charge(sheet, "charge", names), entries.charge(sheet, "residue", names)
     holdup = entries.holdup(sheet)
     target = entries.target(sheet, names)
-    tests = entries.tests(sheet, names, None if cuts is None or cuts_faults.cut_short else cuts.names)
+    known = None if cuts is None or cuts_faults.cut_short else cuts.names
+    tests, results = entries.tests(sheet, names, known), entries.results(sheet, names, known)
     if cuts is None:
         return None
     return Run(
         folder=source.parent,
         source=source,
+        table=source.parent / head.cuts,
         title=head.title or source.resolve().parent.name,
         date=head.date,
         components=tuple(names.components),
@@ -115,6 +121,8 @@ def _assemble(
         holdup=holdup,
         target=target,
         tests=tests,
+        results=results,
+        ordered=head.order == "light to heavy",
     )
 
 

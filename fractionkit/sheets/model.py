@@ -134,6 +134,15 @@ class TestEntry:
 
 
 @dataclass(frozen=True)
+class ResultEntry:
+    """A mass fraction found elsewhere in one cut, a second laboratory's, with the uncertainty that was written."""
+
+    cut: str
+    component: str
+    fraction: Quantity
+
+
+@dataclass(frozen=True)
 class CutTable:
     """The cuts in the order of the sheet: arrays (K,), SI, NaN where the sheet is blank.
 
@@ -175,12 +184,14 @@ class CutTable:
 class Run:
     """One distillation as written in run.toml and cuts.csv.
 
-    components : canonical catalogue names in sheet order. source : the run.toml read; folder : its folder.
+    components : canonical catalogue names in sheet order. source : the run.toml read; folder : its folder; table : the
+    file of the cuts. ordered : whether the components left light to heavy, as one charge distilled in one go does.
     holdup : kg left wetting the still.
     """
 
     folder: Path
     source: Path
+    table: Path
     title: str
     date: datetime.date | None
     components: tuple[str, ...]
@@ -194,3 +205,5 @@ class Run:
     holdup: Quantity | None = None
     target: TargetEntry | None = None
     tests: tuple[TestEntry, ...] = ()
+    results: tuple[ResultEntry, ...] = ()
+    ordered: bool = True

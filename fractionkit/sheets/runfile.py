@@ -12,7 +12,7 @@ from pydantic_core import ErrorDetails
 
 from fractionkit.sheets.faults import Faults, nearest
 from fractionkit.sheets.locate import Lines
-from fractionkit.sheets.sections import RunFile, StemSection, TestSection
+from fractionkit.sheets.sections import RunFile, StemSection
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -38,14 +38,14 @@ class RunSheet:
             raw = {}
         return self._validated(raw, model, (name,))
 
-    def tests(self) -> Iterator[tuple[int, TestSection]]:
-        """Each ``[[test]]`` with its number, counted from 0."""
-        raw = (self.raw or {}).get("test", [])
+    def repeated(self, name: str, model: type[M]) -> Iterator[tuple[int, M]]:
+        """Each ``[[name]]`` with its number, counted from 0."""
+        raw = (self.raw or {}).get(name, [])
         if not isinstance(raw, list) or not all(isinstance(entry, Mapping) for entry in raw):
-            self.fault("sections [[test]], in double brackets", "test", value=raw)
+            self.fault(f"sections [[{name}]], in double brackets", name, value=raw)
             return
         for index, entry in enumerate(raw):
-            yield index, self._validated(entry, TestSection, ("test", index))
+            yield index, self._validated(entry, model, (name, index))
 
     def given(self, *path: str | int) -> bool:
         """Whether the sheet has this section or key at all, right or wrong."""
@@ -125,9 +125,9 @@ def _value(detail: ErrorDetails) -> object:
 def _column(path: tuple[str | int, ...]) -> str:
     """How a place is called: "[pressure] station", "[[test]] cut", "[run] components"."""
     section, *rest = path
-    if rest and isinstance(rest[0], int) and section == "test":
+    if rest and isinstance(rest[0], int):
         rest = rest[1:]
-        head = "[[test]]"
+        head = f"[[{section}]]"
     else:
         head = f"[{section}]"
     tail = ".".join(str(part) for part in rest if not isinstance(part, int))

@@ -133,6 +133,9 @@ class RunSection(Section):
         json_schema_extra={"minItems": 2},
         description='two or more substances, like ["trichloroethylene", "tetrachloroethylene"]',
     )
+    order: Literal["light to heavy", "any"] = Field(
+        "light to heavy", description="'light to heavy', or 'any' where the reflux was raised midway or charge was added"
+    )
     cuts: str = Field("cuts.csv", description='the file of the cuts in quotation marks, like "cuts.csv"')
 
 
@@ -228,6 +231,15 @@ class TestSection(Section):
     detection_limit: DetectionLimit | None = None
 
 
+class ResultSection(Section):
+    """A mass fraction found elsewhere in one cut, like a second laboratory's."""
+
+    model_config = _required("cut", "component", "fraction")
+    cut: str | None = Field(None, description="the name of a cut in quotation marks")
+    component: str | None = Field(None, description="the name of a component in quotation marks")
+    fraction: Share | None = None
+
+
 class RunFile(Section):
     """run.toml, the sheet of one distillation; the cuts stand in a CSV file beside it."""
 
@@ -242,3 +254,4 @@ class RunFile(Section):
     refractive_index: IndexSection | None = None
     target: TargetSection | None = None
     test: list[TestSection] | None = None
+    result: list[ResultSection] | None = None

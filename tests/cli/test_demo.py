@@ -66,6 +66,8 @@ def test_a_file_is_no_folder(tmp_path):
         demo.command(tmp_path / "a")
     with pytest.raises(InputError, match="a folder that can be made"):
         demo.command(tmp_path / "a" / "b")
+    with pytest.raises(InputError, match="a folder that can be made"):
+        demo.command(tmp_path / ("b" * 5000))
 
 
 def test_unknown_demo_is_refused(tmp_path):

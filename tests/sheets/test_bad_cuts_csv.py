@@ -131,7 +131,9 @@ def test_a_row_of_several_lines_does_not_shift_the_count(tmp_path):
     assert (fault.row, fault.column, fault.value) == (4, "mass", "0")
 
 
-@pytest.mark.parametrize("missing", ["folder", "run.toml", "cuts.csv", "cuts is a folder", "NUL in a path"])
+@pytest.mark.parametrize(
+    "missing", ["folder", "run.toml", "cuts.csv", "cuts is a folder", "NUL in a path", "name too long"]
+)
 def test_files_that_are_not_there(missing, tmp_path):
     folder = tmp_path / "run"
     folder.mkdir()
@@ -152,4 +154,4 @@ def test_files_that_are_not_there(missing, tmp_path):
         (fault,) = faults(write(folder, RUN_ALONE, None))
         assert "this is a folder" in fault.expected
     else:
-        assert faults(folder / "a\0b")
+        assert faults(folder / ("a\0b" if missing == "NUL in a path" else "a" * 5000))

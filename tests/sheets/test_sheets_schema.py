@@ -23,7 +23,8 @@ def test_schema_names_every_section_and_refuses_others():
     found = schema()
     assert SCHEMA_ID == found["$id"] == "fractionkit/run/1"
     assert sorted(found["properties"]) == [
-        "charge", "density", "holdup", "pressure", "refractive_index", "residue", "run", "target", "test", "thermometer",
+        "charge", "density", "holdup", "pressure", "refractive_index", "residue", "run", "target", "test",
+        "thermometer",
     ]  # fmt: skip
     assert found["required"] == ["run", "pressure"]
     assert found["additionalProperties"] is False
@@ -49,11 +50,8 @@ def test_a_quantity_is_a_text_with_a_unit(key):
 
 
 def test_importing_the_room_is_light():
-    code = (
-        "import sys, fractionkit.sheets.model, fractionkit.sheets; print([m for m in {} if m in sys.modules])".format(
-            ["pydantic", "scipy", "pandas", "thermo", "matplotlib"]
-        )
-    )
+    heavy = ["pydantic", "scipy", "pandas", "thermo", "matplotlib"]
+    code = f"import sys, fractionkit.sheets; print([name for name in {heavy} if name in sys.modules])"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
 
