@@ -223,3 +223,18 @@ def test_intervals_that_may_be_negative_are_readable():
     assert words.finding_interval(barometer, Estimate(-200.0, -600.0, 200.0)) == "-0.20 (-0.60 to 0.20) kPa"
     assert words.head_range(273.15, float("nan")) == "from 0.0"
     assert words.head_range(float("nan"), 373.15) == "to 100.0"
+
+
+def test_every_rule_of_style_meets_something_in_the_page():
+    """A selector that meets nothing is a slip of the pen: it once took the style of captions away."""
+    page = html(sample(TERNARY, count=10)) + html(sample()) + html(sample(lot=False)) + html(bare())
+    style = page[page.index("<style>") + 7 : page.index("</style>")]
+    tags = set(re.findall(r"<([a-z]+[0-9]?)", page))
+    classes = set(" ".join(re.findall(r'class="([^"]*)"', page)).split())
+    assert style.count("{") == style.count("}")
+    for selector in re.findall(r"([^{}]+)\{", style):
+        if selector.strip().startswith("@"):
+            continue
+        plain_selector = re.sub(r"::?[a-z-]+|\[[^]]*\]", "", selector)
+        assert set(re.findall(r"\.([a-z]+)", plain_selector)) <= classes | {"long"}, selector
+        assert set(re.findall(r"(?<![.a-z])([a-z]+[0-9]?)(?![a-z])", plain_selector)) <= tags, selector
