@@ -2,6 +2,7 @@
 
 from fractionkit.still.batch import distil
 from fractionkit.still.equilibrium import ConstantVolatility, Equilibrium, TabulatedVolatility
+from fractionkit.still.fitted import FittedVolatility
 from fractionkit.still.policy import Charge, Steered, Stepped
 from fractionkit.still.result import Cuts, Distillation
 
@@ -11,6 +12,7 @@ __all__ = [
     "Cuts",
     "Distillation",
     "Equilibrium",
+    "FittedVolatility",
     "Steered",
     "Stepped",
     "TabulatedVolatility",

@@ -25,6 +25,9 @@ PERTURBATION = 1e-6
 """Step of the differences behind dy/dx; their error is about the square of the step's effect on y, 1e-6 of the slope."""
 
 
+LOOSE = 0.1
+"""Weight of an error of the reflux ratio beside one of a mole fraction; the reflux is a means, the distillate counts."""
+
 TRACE = 1e-30
 """Fraction that stands for an absent component, so that its K-value is known."""
 
@@ -90,6 +93,14 @@ class Control:
         """Whether the reflux stands at a bound (S,)."""
         free = self._free(s)
         return np.asarray((free <= self.low) | (free >= self.high)) if self.delayed else self.held
+
+    def overrun(self, s: State) -> Array:
+        """How far (S,) a step went past the point where the reflux leaves or meets a bound, as a fraction."""
+        if self.delayed:
+            return np.zeros_like(s.R)
+        late = self.target - s.c[:, self.component]
+        beyond = LOOSE * np.maximum(s.R - self.high, self.low - s.R)
+        return np.maximum(np.where(self.held, late, beyond), 0.0)
 
     def rate(self, s: State) -> Array:
         """Right-hand side of the row of R."""

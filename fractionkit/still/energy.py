@@ -46,11 +46,13 @@ def finish(
     factor = (1.0 if scale is None else scale) * total[:, None, None]
     charge = setting.moles[:, None]
     held = np.clip(notes["held"] * factor, 0.0, charge)
-    over = charge - np.clip(notes["m"] * factor, 0.0, charge) - held
-    over = np.clip(np.maximum.accumulate(over, axis=1), 0.0, charge - held)
-    over = np.maximum.accumulate(over, axis=1)
-    over[:, 0] = 0.0
-    pot = np.maximum(charge - over - held, 0.0)
+    # traces that came out below zero are nothing; the rest shares what must be left
+    left = np.maximum(1.0 - notes["D"] - notes["held"].sum(axis=-1), 0.0)
+    pot = unit(np.maximum(notes["m"], 0.0)) * left[..., None] * factor
+    over = np.maximum.accumulate(np.clip(charge - pot - held, 0.0, charge), axis=1)
+    over -= over[:, :1]
+    held = np.minimum(held, charge - over)
+    pot = charge - over - held
     back = 1.0 if scale is None else scale
     distillate = unit(np.maximum(notes["distillate"], 0.0) * back)
     pressure = setting.pressure[:, None]

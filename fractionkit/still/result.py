@@ -12,6 +12,10 @@ from fractionkit.still.equilibrium import Array, unit
 from fractionkit.still.hermite import locate, value
 
 
+ROUNDING = 1e-6
+"""Excess of a receiver's end over everything distilled that is taken for the end itself."""
+
+
 @dataclass(frozen=True)
 class Cuts:
     """Receivers of one distillation, arrays (..., C) and (..., C, n) with the scenario axis of the distillation.
@@ -103,7 +107,7 @@ class Distillation:
         if np.any(np.diff(limits, axis=-1) < 0.0):
             raise InputError(Fault(str(ends), "distilled masses that do not fall", column="cuts"))
         total = self.distilled_mass[..., -1]
-        if self.single and limits.max() > total * (1.0 + 1e-9):
+        if self.single and limits.max() > total * (1.0 + ROUNDING):
             raise InputError(Fault(f"{limits.max():g} kg", f"at most the {float(total):g} kg distilled", column="cuts"))
         many = self._axes()
         mass = many.distilled_mass

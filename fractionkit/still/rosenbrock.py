@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from fractionkit.errors import ConvergenceError
-from fractionkit.still.column import Column, Elimination, State
+from fractionkit.still.column import LOOSE, Column, Elimination, State
 from fractionkit.still.equilibrium import Array
 
 GAMMA = 0.25
@@ -97,14 +97,13 @@ def _add_mass(column: Column, b: State, terms: list[tuple[float, State]], h: Arr
         b.R += inverse * sum(c * k.R for c, k in terms)
 
 
-def error_norm(column: Column, error: State, tolerance: float) -> Array:
+def error_norm(column: Column, new: State, error: State, tolerance: float) -> Array:
     """Largest error (S,) over ``tolerance``: of amounts in parts of the charge, of fractions on stages and distillate."""
     parts = [np.abs(error.m).max(axis=-1), np.abs(error.c).max(axis=-1)]
     if len(error.x):
         parts.append(np.abs(error.x).max(axis=(0, 2)))
     if column.control is not None:
-        # the reflux is a means; it matters through the distillate, so a loose hold is enough
-        parts.append(np.abs(error.R) * 0.1)
+        parts += [LOOSE * np.abs(error.R), column.control.overrun(new)]
     worst = np.maximum.reduce(parts) / tolerance
     return np.asarray(np.where(np.isfinite(worst), worst, np.inf), dtype=np.float64)
 
@@ -143,7 +142,7 @@ def advance(
         # two equal steps rather than one full and one sliver
         trial = np.where(done, 0.0, np.where(h >= left, left, np.where(2.0 * h > left, 0.5 * left, h)))
         new, increments = step(column, s, trial)
-        norm = error_norm(column, increments[-1], tolerance)
+        norm = error_norm(column, new, increments[-1], tolerance)
         good = (norm <= 1.0) & ~done
         grown = trial * np.clip(SAFETY * np.maximum(norm, 1e-8) ** -0.25, SHRINK, GROW)
         # a step cut short by the end tells nothing against the step planned before
