@@ -8,6 +8,7 @@ from numpy.typing import ArrayLike, NDArray
 from fractionkit.errors import Fault, InputError
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 SUM_TOLERANCE = 1e-6
 
@@ -17,9 +18,12 @@ def simplex(values: ArrayLike, n: int, what: str) -> Array:
 
     Parameters
     ----------
-    values : (..., n) fractions; a sum within 1e-6 of one is scaled to one, negatives down to -1e-12 become zero.
-    n : number of components.
-    what : words for the message, e.g. ``"mole fractions"``.
+    values
+        (..., n) fractions; a sum within 1e-6 of one is scaled to one, negatives down to -1e-12 become zero.
+    n
+        number of components.
+    what
+        words for the message, e.g. ``"mole fractions"``.
 
     Raises
     ------

@@ -139,8 +139,8 @@ def immiscible_boiling_point(
     """Boiling point and vapour of two liquid phases of a pair, None where they mix or boil apart.
 
     Along the dew curve of a pair that splits, the first liquid jumps from one branch to the other where both
-    branches have the same temperature: there the vapour is in equilibrium with both liquids. The jump is bracketed and
-    zoomed. For liquids that do not dissolve each other at all this is the condition of steam distillation, p_1 + p_2 = P.
+    branches have the same temperature: there the vapour is in equilibrium with both liquids. The jump is bracketed
+    and zoomed. For liquids that do not dissolve each other this is the condition of steam distillation, p_1 + p_2 = P.
     """
     two, liquid = select(vapour, activity, pair)
     if not may_split(liquid):

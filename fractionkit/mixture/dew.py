@@ -5,25 +5,28 @@ At a given liquid x (not yet in equilibrium) let T*(x) be the root of
     tpd(x, T) = sum_i x_i [ln x_i + ln gamma_i(x, T) + ln p_i(T) - ln(y_i P)] = 0,
 
 the tangent-plane distance of Michelsen (Fluid Phase Equilib. 9 (1982) 1-19). tpd rises with T, so the
-dew point is the maximum of T*(x) over the simplex: every stationary point of T* solves the dew equations and the highest
-one is the stable liquid. That makes T* a merit function: a step counts only if T* rises, Newton first, else
+dew point is the maximum of T*(x) over the simplex: every stationary point of T* solves the dew equations and the
+highest one is the stable liquid. That makes T* a merit function: a step counts only if T* rises, Newton first, else
 successive substitution, whose direction always climbs, halved until it does. Liquids that can split have several
 maxima; then the search starts from every pure component too and the highest one wins.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
 from fractionkit.errors import ConvergenceError
 from fractionkit.mixture.activity import Activity
-from fractionkit.mixture.arrays import Array
+from fractionkit.mixture.arrays import Array, Flags
+from fractionkit.mixture.bubble import ln_k
 from fractionkit.mixture.vapour import T_HIGHEST, T_LOWEST, VapourPressure
 
-ITERATIONS = 400
+ITERATIONS = 150
 TOLERANCE = 1e-11
+ACCEPTED = 1e-8
+"""Change of a mole fraction at which a start counts as converged; iteration stops at TOLERANCE."""
 NEARLY_PURE = 0.98
 """Mole fraction of one component in the extra starts for liquids that can split."""
 
@@ -38,10 +41,17 @@ class _State:
     newton: Array
     merit: Array
 
-    def take(self, rows: Array, other: _State, mask: Array) -> None:
-        """Overwrite ``rows`` of this state by the masked rows of ``other``."""
-        for name in ("log_x", "T", "residual", "newton", "merit"):
-            getattr(self, name)[rows] = getattr(other, name)[mask]
+    def only(self, keep: Flags) -> _State:
+        """Return the rows to go on with."""
+        return _State(*(getattr(self, f.name)[keep] for f in fields(self)))
+
+    def replaced(self, other: _State, mask: Flags) -> _State:
+        """Return this state with the masked rows of ``other``."""
+        return _State(*(_choose(mask, getattr(other, f.name), getattr(self, f.name)) for f in fields(self)))
+
+
+def _choose(mask: Flags, one: Array, other: Array) -> Array:
+    return np.where(mask[:, None] if one.ndim == 2 else mask, one, other)
 
 
 def dew_point(
@@ -99,7 +109,7 @@ def _starts(vapour: VapourPressure, y: Array, log_P: Array, may_split: bool) -> 
 
 
 def _evaluate(
-    vapour: VapourPressure, activity: Activity, log_x: Array, T: Array, target: Array, present: Array
+    vapour: VapourPressure, activity: Activity, log_x: Array, T: Array, target: Array, present: Flags
 ) -> _State:
     """Evaluate the dew equations at (x, T): residuals at the improved T*, and Newton's step in ln x."""
     x = np.where(present, np.exp(log_x), 0.0)
@@ -107,17 +117,13 @@ def _evaluate(
     ln_p, slope_p = vapour.ln(T)
     slope = slope_p + liquid.slope_t
     residual = np.where(present, target - log_x - liquid.ln_gamma - ln_p, 0.0)
-    # merit: one Newton step in 1/T on sum x r = 0
-    mean_slope = (x * slope).sum(axis=-1)
-    mean = (x * residual).sum(axis=-1)
-    inverse = 1.0 / T - mean / (np.maximum(mean_slope, 1e-6) * T**2)
-    merit = 1.0 / np.clip(inverse, 1.0 / T_HIGHEST, 1.0 / T_LOWEST)
+    merit = _improved(T, (x * residual).sum(axis=-1), (x * slope).sum(axis=-1))
     change = (1.0 / T - 1.0 / merit) * T**2
     residual = np.where(present, residual - slope * change[:, None], 0.0)
     return _State(log_x, T, residual, _newton(x, liquid.slope_x, slope, residual, present), merit)
 
 
-def _newton(x: Array, dx: Array | None, slope: Array, residual: Array, present: Array) -> Array:
+def _newton(x: Array, dx: Array | None, slope: Array, residual: Array, present: Flags) -> Array:
     """Solve d + J d + s dT = r, sum x d = 0 for d = change of ln x, (N, n); zero where singular."""
     assert dx is not None
     N, n = x.shape
@@ -126,50 +132,69 @@ def _newton(x: Array, dx: Array | None, slope: Array, residual: Array, present: 
     matrix[:, :n, :n] = np.where(both, dx * x[:, None, :], 0.0) + np.eye(n)
     matrix[:, :n, n] = np.where(present, slope, 0.0)
     matrix[:, n, :n] = x
-    right = np.concatenate([residual, np.zeros((N, 1))], axis=1)
-    scale = np.abs(np.linalg.det(matrix))
-    sound = scale > 1e-12
-    matrix = np.where(sound[:, None, None], matrix, np.eye(n + 1))
-    step: Array = np.linalg.solve(matrix, right[..., None])[:, :n, 0]
-    return np.where(sound[:, None], step, 0.0)
+    right = np.concatenate([residual, np.zeros((N, 1))], axis=1)[..., None]
+    try:
+        step = np.linalg.solve(matrix, right)
+    except np.linalg.LinAlgError:  # one of the batch is singular to the last digit: leave that one to substitution
+        sound = np.abs(np.linalg.det(matrix)) > 1e-14
+        step = np.where(
+            sound[:, None, None], np.linalg.solve(np.where(sound[:, None, None], matrix, np.eye(n + 1)), right), 0.0
+        )
+    found: Array = step[:, :n, 0]
+    return np.where(np.isfinite(found), found, 0.0)
 
 
 def _climb(
-    vapour: VapourPressure, activity: Activity, x: Array, target: Array, present: Array
-) -> tuple[Array, Array, Array]:
+    vapour: VapourPressure, activity: Activity, x: Array, target: Array, present: Flags
+) -> tuple[Array, Array, Flags]:
     """Climb T*(x) from each row of ``x`` to a stationary point; return T, x and which rows converged."""
     log_x = np.where(present, np.log(np.where(x > 0.0, x, 1.0)), 0.0)
-    N = len(x)
-    T = np.full(N, 350.0)
-    for _ in range(6):  # T* of the start: a Newton iteration in 1/T
-        T = _evaluate(vapour, activity, log_x, T, target, present).merit
+    T = _merit(vapour, activity, x, log_x, target, present)
     state = _evaluate(vapour, activity, log_x, T, target, present)
-    failures = np.zeros(N, dtype=np.int64)
-    done = np.zeros(N, dtype=np.bool_)
+    rows, failures = np.arange(len(x)), np.zeros(len(x), dtype=np.int64)
+    final_T, final_x, size = state.merit.copy(), x.copy(), np.full(len(x), np.inf)
     for _ in range(ITERATIONS):
-        size = np.abs(np.exp(state.log_x) * state.residual).max(axis=-1)
-        settled = np.abs(state.merit - state.T) <= 1e-9 * state.T
-        done = settled & ((size <= TOLERANCE) | (failures > 45))
-        rows = np.flatnonzero(~done)
+        now = np.where(present, np.exp(state.log_x), 0.0)
+        # a trace component may not lag behind: 1e-11 in x, 1e-8 in ln x
+        moved = (np.abs(state.residual) * np.maximum(now, 1e-3)).max(axis=-1)
+        done = (np.abs(state.merit - state.T) <= 1e-9 * state.T) & ((moved <= TOLERANCE) | (failures > 45))
+        final_T[rows], final_x[rows], size[rows] = state.merit, now, moved
+        keep = ~done
+        rows, failures, present, target = rows[keep], failures[keep], present[keep], target[keep]
         if rows.size == 0:
             break
-        direction = _direction(state, rows, failures[rows])
-        trial_x = state.log_x[rows] + direction
-        weight = np.where(present[rows], np.exp(trial_x), 0.0).sum(axis=-1, keepdims=True)
-        trial_x = np.where(present[rows], trial_x - np.log(weight), 0.0)
-        trial = _evaluate(vapour, activity, trial_x, state.merit[rows], target[rows], present[rows])
-        rises = trial.merit >= state.merit[rows] - 1e-10 * state.merit[rows]
-        state.take(rows[rises], trial, rises)
-        failures[rows] = np.where(rises, 0, failures[rows] + 1)
-    converged = done & (np.abs(np.exp(state.log_x) * state.residual).max(axis=-1) <= 1e-8)
-    return state.merit, np.where(present, np.exp(state.log_x), 0.0), converged
+        state = state.only(keep)
+        trial_x = state.log_x + _direction(state, failures)
+        weight = np.where(present, np.exp(trial_x), 0.0).sum(axis=-1, keepdims=True)
+        trial = _evaluate(
+            vapour, activity, np.where(present, trial_x - np.log(weight), 0.0), state.merit, target, present
+        )
+        rises = trial.merit >= state.merit * (1.0 - 1e-10)
+        state = state.replaced(trial, rises)
+        failures = np.where(rises, 0, failures + 1)
+    return final_T, final_x, size <= ACCEPTED
 
 
-def _direction(state: _State, rows: Array, failures: Array) -> Array:
+def _merit(vapour: VapourPressure, activity: Activity, x: Array, log_x: Array, target: Array, present: Flags) -> Array:
+    """T*(x) of the starting liquids: Newton in 1/T on sum x r = 0."""
+    T = np.full(len(x), 350.0)
+    for _ in range(6):
+        log_k, slope = ln_k(vapour, activity, x, T)
+        mean = (x * np.where(present, target - log_x - log_k, 0.0)).sum(axis=-1)
+        T = _improved(T, mean, (x * slope).sum(axis=-1))
+    return T
+
+
+def _improved(T: Array, mean: Array, mean_slope: Array) -> Array:
+    """One Newton step in 1/T on sum x r = ``mean``, whose derivative by T is -``mean_slope``."""
+    inverse = 1.0 / T - mean / (np.maximum(mean_slope, 1e-6) * T**2)
+    return np.asarray(1.0 / np.clip(inverse, 1.0 / T_HIGHEST, 1.0 / T_LOWEST), dtype=np.float64)
+
+
+def _direction(state: _State, failures: Array) -> Array:
     """Newton's step first (no ln x by more than 3), then the successive-substitution step, halved at each failure."""
-    newton = state.newton[rows]
-    largest = np.abs(newton).max(axis=-1, keepdims=True)
-    newton = newton * np.minimum(1.0, 3.0 / np.maximum(largest, 3.0))
-    plain = np.clip(state.residual[rows], -8.0, 8.0) * 0.5 ** np.maximum(failures - 1, 0)[:, None]
+    largest = np.abs(state.newton).max(axis=-1, keepdims=True)
+    newton = state.newton * np.minimum(1.0, 3.0 / np.maximum(largest, 3.0))
+    plain = np.clip(state.residual, -8.0, 8.0) * 0.5 ** np.maximum(failures - 1, 0)[:, None]
     use_newton = (failures == 0)[:, None] & (largest > 0.0)
     return np.where(use_newton, newton, plain)

@@ -26,8 +26,10 @@ class Mixture:
 
     Parameters
     ----------
-    names : names, synonyms or CAS numbers of one or more different substances.
-    activity : ``"nrtl"`` (the pair table) or ``"ideal"`` (Raoult's law, to compare with).
+    names
+        names, synonyms or CAS numbers of one or more different substances.
+    activity
+        ``"nrtl"`` (the pair table) or ``"ideal"`` (Raoult's law, to compare with).
 
     Raises
     ------
@@ -156,7 +158,7 @@ class Mixture:
         return self.constants.volume.density(mass, temperature, self.molar_mass)
 
     def density_gradient(self, w: ArrayLike, T: ArrayLike) -> Array:
-        """d rho/d w_i (..., n); along a change dw that sums to zero, d rho = sum_i gradient_i dw_i."""
+        """Slope d rho/d w_i (..., n); along a change dw that sums to zero, d rho = sum_i gradient_i dw_i."""
         mass, temperature = simplex(w, self.n, "mass fractions"), positive(T, "temperatures (K)")
         return self.constants.volume.gradient(mass, temperature, self.molar_mass)
 

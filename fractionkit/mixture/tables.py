@@ -1,4 +1,4 @@
-"""The stored pair tables of the room: NRTL parameters and excess volumes, each row with origin, source, status and u."""
+"""The stored pair tables: NRTL parameters and excess volumes, each row with origin, source, status and u."""
 
 from __future__ import annotations
 
@@ -51,7 +51,8 @@ def activity_pairs() -> dict[tuple[str, str], ActivityPair]:
     for row in _rows("activity_pairs.csv"):
         pair = ActivityPair(
             row["first"], row["second"],
-            *(float(row[k]) for k in ("a_ij", "a_ji", "b_ij_K", "b_ji_K", "alpha", "u")),
+            float(row["a_ij"]), float(row["a_ji"]), float(row["b_ij_K"]), float(row["b_ji_K"]),
+            float(row["alpha"]), float(row["u"]),
             row["origin"], row["source"], row["status"],
         )  # fmt: skip
         table[pair.first, pair.second] = pair

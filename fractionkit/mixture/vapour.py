@@ -39,7 +39,7 @@ class VapourPressure:
     shift: Array
 
     def ln(self, T: Array) -> tuple[Array, Array]:
-        """Return ln(p/Pa) and d ln p/dT, both (..., n), at temperatures ``T`` (...) in K."""
+        """Logarithm of the vapour pressures in Pa and its slope in 1/K, both (..., n), at ``T`` (...) in K."""
         t = np.asarray(T, dtype=np.float64)[..., None]
         inside = np.clip(t, self.t_min, self.t_max)
         denominator = inside + self.C

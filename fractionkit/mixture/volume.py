@@ -60,7 +60,7 @@ class Volume:
         return np.asarray((w / self.pure(T)).sum(axis=-1) + excess, dtype=np.float64)
 
     def gradient(self, w: Array, T: Array, M: Array) -> Array:
-        """d rho/d w_i (..., n), the w taken as independent (only differences along a sum of zero have meaning)."""
+        """Slope d rho/d w_i (..., n), the w taken as independent (only changes that sum to zero have meaning)."""
         moles = w / M
         total = moles.sum(axis=-1, keepdims=True)
         linear = moles @ self.excess

@@ -67,7 +67,7 @@ class Nrtl(NamedTuple):
     alpha: float
 
     def ln_gamma(self, x: Array, T: Array) -> Array:
-        """ln gamma (..., 2) of the binary at mole fractions ``x`` (...) of the first and ``T`` (...)."""
+        """Return ln gamma (..., 2) of the binary at mole fractions ``x`` (...) of the first and ``T`` (...)."""
         tau, rev = self.a_ij + self.b_ij / T, self.a_ji + self.b_ji / T
         G, H = np.exp(-self.alpha * tau), np.exp(-self.alpha * rev)
         z = 1.0 - x
@@ -125,7 +125,7 @@ def least_stability(ln_gamma: Callable[[Array, Array], Array], T: float) -> floa
 
 
 def _stability(ln_gamma: Callable[[Array, Array], Array], T: Array) -> Array:
-    """x d ln(x gamma_1)/dx at every T and a grid of x, by central differences."""
+    """X d ln(x gamma_1)/dx at every T and a grid of x, by central differences."""
     x = 0.5 * (1.0 - np.cos(np.linspace(0.0, np.pi, 31)[1:-1]))
     x, t = (m.ravel() for m in np.meshgrid(x, T))
     step = 1e-4 * x * (1.0 - x)
@@ -162,7 +162,7 @@ def fit_nrtl(ln_gamma: Callable[[Array, Array], Array], T_low: float, T_high: fl
         pull = 1e-3 * np.array([p[0], p[1], p[2], p[3], 10.0 * (p[4] - 0.3)])
         parts = [((nrtl.ln_gamma(x, T) - target) * weight).ravel(), pull]
         if not splits:
-            parts.append(np.minimum(0.0, _stability(nrtl.ln_gamma, ends) - 0.5 * stable))
+            parts.append(3.0 * np.minimum(0.0, _stability(nrtl.ln_gamma, ends) - 0.5 * stable))
         return np.concatenate(parts)
 
     best = None

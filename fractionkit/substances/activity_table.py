@@ -28,11 +28,16 @@ from fractionkit.substances.activity_sources import (
 )
 
 CHLORINATED = ("chloroalkane", "chloroalkene", "chloroaromatic")
-HEADER = "first,second,a_ij,a_ji,b_ij_K,b_ji_K,alpha,u,origin,source,status".split(",")
+HEADER = ["first", "second", "a_ij", "a_ji", "b_ij_K", "b_ji_K", "alpha", "u", "origin", "source", "status"]
 CHECKED_U = 0.06
 """Published set that gives a printed azeotrope within 0.5 K (0.06 moves an alcohol azeotrope by about 0.3 K)."""
 UNCHECKED_U = 0.12
 """Published set without such a check: of the bank's sets that could be checked, one in four missed by 0.8-2 K."""
+AGREEMENT = 0.06
+AGREED_U = 0.04
+"""Chlorinated pairs in which the two group methods agree within 0.06 (trichloroethylene + tetrachloroethylene,
+chloroform + carbon tetrachloride: the measured g^E of the latter gives an amplitude of 0.13, from memory, the methods
+give 0.12-0.14)."""
 PUBLISHED = "NRTL set shipped with thermo 0.6.1 (binary parameter bank)"
 
 
@@ -108,11 +113,13 @@ def from_azeotrope(first: Substance, second: Substance, T: float, w: float, alph
 def floor(first: Substance, second: Substance) -> float:
     """Least standard uncertainty of the Margules amplitude of a pair whose parameters are computed.
 
-    Set by how far the group methods miss azeotropes and solubilities where both exist (tests/published). In carbon
-    tetrachloride + trichloroethylene, measured, original UNIFAC is 0.3 K low and Dortmund 0.8 K high, which is 0.04 and
-    0.1 in the amplitude (0.07 for chlorinated pairs); alcohol pairs miss azeotropes by up to 1 K (0.15); water
-    pairs that hardly mix miss solubilities by a factor of up to 1.6 (0.5), those that mix well do better (0.2). A dissolved gas or solid is ideal within 0.3 where it was
-    measured (chlorine in carbon tetrachloride; from memory).
+    Set by how far the group methods miss azeotropes, tables and solubilities where both exist (tests/published):
+
+    - carbon tetrachloride + trichloroethylene, measured: original UNIFAC is 0.3 K low and Dortmund 0.8 K high, which is
+      0.04 and 0.1 in the amplitude: 0.07 for pairs of chlorinated solvents;
+    - alcohols miss azeotropes by up to 1 K: 0.15;
+    - water with what hardly mixes misses solubilities by a factor of up to 1.6: 0.5; with what mixes well 0.2;
+    - a dissolved gas or solid is ideal within 0.3 where measured (chlorine in carbon tetrachloride, from memory).
     """
     families = {first.family, second.family}
     if first.dissolved or second.dissolved:
@@ -129,12 +136,13 @@ def floor(first: Substance, second: Substance) -> float:
 
 
 def ends(first: str, second: str, model: Model) -> np.ndarray | None:
-    """ln gamma at infinite dilution (2,) at the middle of the pair's range, None without parameters."""
+    """Return ln gamma at infinite dilution (2,) at the middle of the pair's range, None without parameters."""
     if not available(model, first, second):
         return None
     low, high = fit_range(get(first), get(second))
     x, T = np.array([0.0, 1.0]), np.full(2, 0.5 * (low + high))
-    return np.diagonal(group_contribution(model, first, second)(x, T)).copy()
+    found = group_contribution(model, first, second)(x, T)
+    return np.array([found[0, 0], found[1, 1]])
 
 
 def spread_of_models(first: str, second: str) -> float | None:
@@ -188,6 +196,8 @@ def _fitted(one: Substance, two: Substance, choice: str) -> Pair:
     spread = spread_of_models(one.name, two.name)
     # two models are two draws: half their distance beside the floor; one model alone deserves less trust
     least = floor(one, two)
+    if {one.family, two.family} <= set(CHLORINATED) and spread is not None and spread <= AGREEMENT:
+        least = min(least, AGREED_U)
     u = np.hypot(least, min(0.5 * spread, 0.6)) if spread is not None else 1.5 * least
     name = {"UNIFAC": "original UNIFAC", "Dortmund": "modified UNIFAC (Dortmund, 2006)"}[model]
     difference = "the other model lacks groups" if spread is None else f"models differ by {spread:.2f}"

@@ -1,0 +1,86 @@
+"""Every *_errors row against the finite difference of the perturbed mixture."""
+
+import numpy as np
+import pytest
+
+from fractionkit.mixture import Mixture
+
+STEP = 1e-4
+SETS = [
+    ["chloroform", "carbon tetrachloride"],
+    ["dichloromethane", "methanol", "chloroform"],
+    ["trichloroethylene", "tetrachloroethylene", "1,1,1-trichloroethane", "ethanol"],
+    ["dichloromethane", "1,1,2,2-tetrachloroethane"],  # one of them far outside its Antoine range
+]
+X = {2: [0.3, 0.7], 3: [0.5, 0.2, 0.3], 4: [0.4, 0.3, 0.2, 0.1]}
+
+
+def _differences(mix, predict):
+    rows = []
+    for k in range(len(mix.model_errors)):
+        theta = np.zeros(len(mix.model_errors))
+        theta[k] = STEP
+        rows.append((predict(mix.perturbed(theta)) - predict(mix.perturbed(-theta))) / (2.0 * STEP))
+    return np.array(rows)
+
+
+@pytest.mark.parametrize("subset", SETS, ids=" + ".join)
+class TestAgainstDifferences:
+    def test_bubble_point(self, subset):
+        mix = Mixture(subset)
+        x = np.array(X[mix.n])
+        T, y = mix.bubble_point(x, 98e3)
+        expected = _differences(mix, lambda m: m.bubble_point(x, 98e3)[0])
+        assert mix.bubble_point_errors(x, T, y) == pytest.approx(expected, abs=2e-6)
+
+    def test_dew_point(self, subset):
+        mix = Mixture(subset)
+        y = np.array(X[mix.n])
+        T, x = mix.dew_point(y, 98e3)
+        expected = _differences(mix, lambda m: m.dew_point(y, 98e3)[0])
+        assert mix.dew_point_errors(T, x) == pytest.approx(expected, abs=2e-5)
+
+    def test_density(self, subset):
+        mix = Mixture(subset)
+        w = np.array(X[mix.n])
+        expected = _differences(mix, lambda m: m.density(w, 301.0))
+        assert mix.density_errors(w, 301.0) == pytest.approx(expected, abs=1e-6)
+
+    def test_refractive_index(self, subset):
+        mix = Mixture(subset)
+        w = np.array(X[mix.n])
+        expected = _differences(mix, lambda m: m.refractive_index(w, 296.0))
+        assert mix.refractive_index_errors(w, 296.0) == pytest.approx(expected, abs=1e-9)
+
+
+def test_pure_liquid_moves_by_its_vapour_pressure_alone():
+    """Clausius-Clapeyron by hand: dT = -u/(d ln p/dT)."""
+    mix = Mixture(["chloroform", "ethanol"])
+    x = np.array([1.0, 0.0])
+    T, y = mix.bubble_point(x, 101325.0)
+    errors = mix.bubble_point_errors(x, T, y)
+    substance = mix.substances[0].vapour_pressure
+    by_hand = -substance.u_ln / float(substance.dln_pressure_dT(T))
+    assert errors[0] == pytest.approx(by_hand, rel=1e-9)
+    assert np.count_nonzero(np.abs(errors) > 1e-12) == 1
+
+
+def test_names_kinds_and_order():
+    mix = Mixture(["chloroform", "water", "ethanol"])
+    kinds = [e.kind for e in mix.model_errors]
+    assert kinds == (
+        ["vapour_pressure"] * 3 + ["activity"] * 3 + ["density"] * 3 + ["excess_volume"] * 3 + ["refractive_index"] * 3
+    )
+    assert mix.model_errors[4].components == (0, 2)
+    assert mix.model_errors[6].name == "density of chloroform"
+    assert mix.model_errors[3].name == "activity of chloroform + water"
+    assert all(e.u >= 0.0 and np.isfinite(e.u) for e in mix.model_errors)
+
+
+def test_shapes():
+    mix = Mixture(["chloroform", "carbon tetrachloride"])
+    x = np.full((4, 5, 2), 0.5)
+    T, y = mix.bubble_point(x, 101325.0)
+    assert mix.bubble_point_errors(x, T, y).shape == (4, 5, len(mix.model_errors))
+    assert mix.density_errors(x, np.full((4, 5), 293.15)).shape == (4, 5, len(mix.model_errors))
+    assert mix.density_errors(x[0, 0], 293.15).shape == (len(mix.model_errors),)
