@@ -39,7 +39,7 @@ def assess(run: Run) -> Assessment:
     corrected = correct(run, mixture)
     posterior = fit_evidence(mixture, corrected.evidence)
     masses = _masses(run, corrected, posterior, mixture)
-    closure = close(masses, posterior.draws, *context.sides(run, len(posterior.draws)))
+    closure = close(masses, posterior.draws, *context.sides(run, posterior))
     kept, verdicts, alone = _decisions(run, posterior, masses)
     curve = context.curve(mixture, corrected, posterior, run)
     readings = context.plotted(mixture, corrected, posterior, masses.mass, curve)
@@ -64,7 +64,7 @@ def assess(run: Run) -> Assessment:
         flags=words.run_flags(run, corrected, posterior, closure, mixture),
         readings=readings,
         curve=curve,
-        effective_samples=posterior.shared.effective,
+        effective_samples=posterior.effective,
         consistency=posterior.consistency,
     )
 
@@ -75,8 +75,9 @@ def _masses(run: Run, corrected: CorrectedRun, posterior: RunPosterior, mixture:
     temperature = np.where(np.isnan(cuts.density_temperature), 293.15, cuts.density_temperature)
     implied = mixture.density(posterior.mean, temperature)
     spread = np.sqrt(np.einsum("kp,kp->k", *(2 * [mixture.density_errors(posterior.mean, temperature)])))
-    value = np.where(np.isnan(density.value), implied, density.value)
-    u = np.where(np.isnan(density.value), spread, density.repeat)
+    read, read_u = density.value[: len(cuts)], density.repeat[: len(cuts)]
+    value = np.where(np.isnan(read), implied, read)
+    u = np.where(np.isnan(read), spread, read_u)
     return cut_masses(cuts.mass, cuts.volume, value, u)
 
 

@@ -18,42 +18,20 @@ ROOM = 293.15  # K, where densities are compared when none was read
 CURVE_POINTS = 201
 
 
-def sides(run: Run, count: int) -> tuple[Side | None, Side | None, Side | None]:
+def sides(run: Run, posterior: RunPosterior) -> tuple[Side | None, Side | None, Side | None]:
     """Charge, residue and hold-up, None where the sheet says nothing of their mass."""
-    rng = np.random.default_rng(20240307)
     holdup = None if run.holdup is None else Side(run.holdup.value, _mass_u(run.holdup))
-    return _side(run.charge, run, count, rng), _side(run.residue, run, count, rng), holdup
+    return _side(run.charge, posterior.charge), _side(run.residue, posterior.residue), holdup
 
 
 def _mass_u(mass: Quantity) -> float:
     return float(weighing_u(mass.value)) if mass.u is None else mass.u
 
 
-def _side(entry: ChargeEntry | None, run: Run, count: int, rng: np.random.Generator) -> Side | None:
+def _side(entry: ChargeEntry | None, composition: Array | None) -> Side | None:
     if entry is None or entry.mass is None:
         return None
-    return Side(entry.mass.value, _mass_u(entry.mass), stated_composition(entry, run.components, count, rng))
-
-
-def stated_composition(
-    entry: ChargeEntry, components: tuple[str, ...], count: int, rng: np.random.Generator
-) -> Array | None:
-    """Draws (D, n) of a composition that the sheet states; the one component left out is the rest.
-
-    None where more than one is left out. What is stated without an uncertainty is taken to half a unit of its last
-    percent, u = 0.3 wt%.
-    """
-    known = [i for i, name in enumerate(components) if name in entry.composition]
-    if len(known) < len(components) - 1:
-        return None
-    draws = np.zeros((count, len(components)))
-    for i in known:
-        stated = entry.composition[components[i]]
-        u = 0.003 if stated.u is None else stated.u
-        draws[:, i] = np.clip(stated.value + u * rng.standard_normal(count), 0.0, 1.0)
-    for i in set(range(len(components))) - set(known):
-        draws[:, i] = np.clip(1.0 - draws.sum(axis=1), 0.0, 1.0)
-    return np.asarray(draws / draws.sum(axis=1, keepdims=True))
+    return Side(entry.mass.value, _mass_u(entry.mass), composition)
 
 
 def leading_pair(run: Run, posterior: RunPosterior) -> tuple[int, int]:
@@ -94,11 +72,14 @@ def plotted(
 ) -> PlottedReadings:
     """Corrected readings for the pictures; densities moved to the line's temperature along the mixture's own slope."""
     evidence = corrected.evidence
-    read_at = np.where(np.isnan(evidence.density_temperature), line.temperature, evidence.density_temperature)
+    cuts = slice(0, evidence.cuts)
+    read_at = evidence.density_temperature[cuts]
+    read_at = np.where(np.isnan(read_at), line.temperature, read_at)
     moved = mixture.density(posterior.mean, line.temperature) - mixture.density(posterior.mean, read_at)
     shared = sum((np.nan_to_num(part) ** 2 for part in evidence.density.shared.values()), np.zeros(evidence.size))
-    u = np.sqrt(evidence.density.repeat**2 + shared)
-    return PlottedReadings(evidence.head_start.value, evidence.head_end.value, evidence.density.value + moved, u, mass)
+    u = np.sqrt(evidence.density.repeat**2 + shared)[cuts]
+    density = evidence.density.value[cuts] + moved
+    return PlottedReadings(evidence.head_start.value[cuts], evidence.head_end.value[cuts], density, u, mass)
 
 
 def constants(mixture: Mixture) -> tuple[Constant, ...]:

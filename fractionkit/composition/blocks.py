@@ -64,6 +64,7 @@ class Setting:
         felt[index_errors(mixture)] |= _any(evidence.index)
         names = [error.name for error, counts in zip(mixture.model_errors, felt, strict=True) if counts]
         names += ([PRESSURE] if boils else []) + list(shared_names(evidence.measured())) + ([DRY_POINT] if dry else [])
+        names = list(dict.fromkeys(names))  # a steam point feels the pressure too: one error, not two
         return cls(
             mixture,
             evidence,

@@ -9,8 +9,8 @@ as likely as not, and any order keeps the probability `SLIP` (a wet first cut, a
 Balance. Charge = cuts + residue + hold-up and loss, component by component, where something is known of the charge.
 
 Method: given the shared errors each cut has its probabilities on its nodes. Whole runs are drawn by a particle filter
-from the residue backwards (each cut from its own nodes, weighted by the order against the cut after it), weighted by the
-balance, and then refreshed by Gibbs sweeps in which each cut is drawn from its exact conditional given all others. The
+from the residue backwards (each cut from its own nodes, weighted by the order against the cut after it), weighted by
+the balance, and then refreshed by Gibbs sweeps in which each cut is drawn from its exact conditional given all others. The
 marginals are the averages of those conditionals over the particles (Gelfand and Smith, J. Am. Stat. Assoc. 85 (1990)
 398), so they stay smooth on the nodes.
 """
@@ -63,18 +63,18 @@ class Chained:
 class _Vessels:
     """Probabilities of every vessel's nodes given each sample of the shared errors, and what links read off a node."""
 
-    def __init__(self, blocks: Sequence[Block], shared: SharedPosterior, order: tuple[int, ...] | None) -> None:
+    def __init__(self, blocks: Sequence[Block], shared: SharedPosterior, links: Links) -> None:
         pieces: dict[int, list[Array]] = {}
         w: dict[int, Array] = {}
         for block, _, log_density in conditionals(blocks, shared.theta):
             share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
             share /= share.sum(axis=1, keepdims=True)
-            for row, vessel in enumerate(range(block.cuts.start, block.cuts.stop)):
+            for row, vessel in enumerate(range(block.cuts.start, min(block.cuts.stop, len(links.mass)))):
                 pieces.setdefault(vessel, []).append(share[row])
                 w[vessel] = block.nodes.w[row]
         self.share = [np.concatenate(pieces[v], axis=1).T.copy() for v in range(len(pieces))]  # (S, G): rows to gather
         self.w = [w[v] for v in range(len(w))]
-        self.steps = [None if order is None else _log_ratios(part, order) for part in self.w]
+        self.steps = [None if links.order is None else _log_ratios(part, links.order) for part in self.w]
 
     def __len__(self) -> int:
         return len(self.share)
@@ -111,7 +111,7 @@ def link(blocks: Sequence[Block], shared: SharedPosterior, links: Links, seed: i
     effective number of particles met on the way.
     """
     rng = np.random.default_rng(seed)
-    vessels = _Vessels(blocks, shared, links.order)
+    vessels = _Vessels(blocks, shared, links)
     count = PARTICLES.get(vessels.w[0].shape[1], 512)
     samples = pick_samples(shared.weights, count, rng)
     rng.shuffle(samples)
@@ -197,9 +197,7 @@ def _draw(
 
 def _contents(vessels: _Vessels, nodes: NDArray[np.intp], links: Links) -> Array:
     """Mass of the first n - 1 components in all vessels, (D, n - 1)."""
-    return np.asarray(
-        sum(links.mass[v] * vessels.w[v][nodes[:, v], :-1] for v in range(len(vessels)))
-    )
+    return np.asarray(sum(links.mass[v] * vessels.w[v][nodes[:, v], :-1] for v in range(len(vessels))))
 
 
 def _fit(contents: Array, links: Links) -> Array:

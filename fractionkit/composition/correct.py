@@ -8,12 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Detection, Evidence
+from fractionkit.composition.vessels import Vessels
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import Quantity
 from fractionkit.readings import Correction, Measured, Pressure, correct_pressure
 from fractionkit.readings.checks import Place
 from fractionkit.readings.density import Densities, correct_densities
-from fractionkit.readings.density_inputs import DensityReadings, Vessel
+from fractionkit.readings.density_inputs import Vessel
 from fractionkit.readings.refractometer import correct_indices
 from fractionkit.readings.thermometer import Stem, correct_temperatures
 from fractionkit.sheets import Run
@@ -40,36 +41,38 @@ class CorrectedRun:
 def correct(run: Run, mixture: Mixture) -> CorrectedRun:
     """Correct all readings of a run.
 
+    The residue and the charge follow the cuts as vessels of their own: the residue where it was weighed, the charge
+    where it was weighed and something is known of what is in it.
+
     Raises
     ------
     InputError
         for readings that no bench can show, each fault with its row and column.
     """
     pressure = _pressure(run)
-    cuts = run.cuts
+    vessels = Vessels.of(run)
     names = ("head_start", "head_end", "range_start", "range_end")
-    temperatures = [_temperature(run, getattr(cuts, name), name, pressure) for name in names]
-    densities = _density(run, mixture, pressure)
+    temperatures = [vessels.extended(_temperature(run, getattr(run.cuts, name), name, pressure)) for name in names]
+    temperatures[2] = vessels.with_pot(temperatures[2], run)
+    densities = _density(run, vessels, mixture, pressure)
     density = densities.measured
-    index = _index(run)
+    index = vessels.extended(_index(run))
+    stated, stated_u = vessels.stated(run)
     evidence = Evidence(
-        cuts.names,
+        vessels.names,
         pressure.value,
         pressure.u,
         *temperatures,
         density,
         densities.temperature,
         index,
-        cuts.refractive_temperature,
-        tuple(
-            Detection(
-                cuts.names.index(test.cut),
-                run.components.index(test.component),
-                test.result == "positive",
-                test.detection_limit,
-            )
-            for test in run.tests
-        ),
+        vessels.padded(run.cuts.refractive_temperature),
+        _detections(run),
+        stated,
+        stated_u,
+        vessels.residue is not None,
+        vessels.charge is not None,
+        vessels.balance(run),
     )
     kinds = {
         "head temperature": (temperatures[0], temperatures[1]),
@@ -77,15 +80,29 @@ def correct(run: Run, mixture: Mixture) -> CorrectedRun:
         "density": (density,),
         "refractive index": (index,),
     }
-    means = tuple(name for name, group in kinds.items() if any(np.isfinite(kind.value).any() for kind in group))
+    means = tuple(
+        name for name, group in kinds.items() if any(np.isfinite(kind.value[: len(run.cuts)]).any() for kind in group)
+    )
     taken = [kind for group in kinds.values() for kind in group if np.isfinite(kind.value).any()]
     corrections = dict.fromkeys([*pressure.corrections, *(step for kind in taken for step in kind.corrections)])
     warnings = dict.fromkeys([*pressure.warnings, *(text for kind in taken for text in kind.warnings)])
     return CorrectedRun(evidence, tuple(corrections), tuple(warnings), means)
 
 
+def _detections(run: Run) -> tuple[Detection, ...]:
+    return tuple(
+        Detection(
+            run.cuts.names.index(test.cut),
+            run.components.index(test.component),
+            test.result == "positive",
+            test.detection_limit,
+        )
+        for test in run.tests
+    )
+
+
 def _file(run: Run) -> str:
-    return str(run.folder / "cuts.csv")
+    return str(run.table)
 
 
 def _place(run: Run, column: str) -> Place:
@@ -142,8 +159,8 @@ def _index(run: Run) -> Measured:
     )
 
 
-def _density(run: Run, mixture: Mixture, pressure: Pressure) -> Densities:
-    cuts, entry = run.cuts, run.density
+def _density(run: Run, vessels: Vessels, mixture: Mixture, pressure: Pressure) -> Densities:
+    entry = run.density
     middle = np.full(mixture.n, 1.0 / mixture.n)
     slope = float(mixture.density(middle, ROOM + 0.5) - mixture.density(middle, ROOM - 0.5))
     span, wanted = _question(run, mixture)
@@ -151,13 +168,7 @@ def _density(run: Run, mixture: Mixture, pressure: Pressure) -> Densities:
     if entry.empty_mass is not None and entry.water_mass is not None and entry.water_temperature is not None:
         vessel = Vessel(entry.empty_mass, entry.water_mass, entry.water_temperature)
     return correct_densities(
-        DensityReadings(
-            value=cuts.density,
-            is_gravity=cuts.density_kind == "sg",
-            basis=cuts.sg_basis,
-            temperature=cuts.density_temperature,
-            filled_mass=cuts.filled_mass,
-        ),
+        vessels.densities(run),
         method=entry.method,
         bias=entry.bias,
         repeat=entry.repeat,
@@ -170,7 +181,7 @@ def _density(run: Run, mixture: Mixture, pressure: Pressure) -> Densities:
         span=span,
         wanted=wanted,
         file=_file(run),
-        rows=[int(row) for row in cuts.row],
+        rows=[*(int(row) for row in run.cuts.row), *([0] * vessels.extra)],
     )
 
 

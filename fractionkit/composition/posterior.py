@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition import nodes as points
-from fractionkit.composition.chain import LONGEST, Chained, Links, link
 from fractionkit.composition.blocks import Setting, slices
+from fractionkit.composition.chain import LONGEST, Chained, Links, link
 from fractionkit.composition.evidence import Evidence
 from fractionkit.composition.joint import (
     FEWER_SAMPLES,
@@ -54,6 +54,7 @@ class RunPosterior:
     readings_counted: float
     deviates: Array  # (K,) each cut's share of the misfit
     residue: Array | None  # (D, n) draws of the residue, where the sheet has one
+    charge: Array | None  # (D, n) draws of the charge, where something but the cuts tells what is in it
     effective: float  # least effective number of samples on the way
     ordered: bool  # whether the order of distillation was used
 
@@ -96,7 +97,6 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         shared = replace(shared, weights=np.bincount(chained.samples, minlength=samples) / len(chained.samples))
     deviates, counted = misfits(blocks, mode, evidence.size)
     cuts = slice(0, evidence.cuts)
-    rest = draws[:, evidence.cuts] if evidence.residue else None
     return RunPosterior(
         tuple(mixture.names),
         evidence.names[cuts],
@@ -109,7 +109,8 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         float(mode @ mode + deviates.sum()),
         float(counted - evidence.size * (mixture.n - 1)),
         deviates[cuts],
-        rest,
+        draws[:, evidence.cuts] if evidence.residue else None,
+        draws[:, -1] if evidence.charge else None,
         least,
         linked is not None and linked.order is not None,
     )
@@ -125,9 +126,7 @@ def zeotropic_order(mixture: Mixture, pressure: float) -> tuple[int, ...] | None
     return tuple(int(i) for i in np.argsort(boiling))
 
 
-def _links(
-    mixture: Mixture, evidence: Evidence, blocks: Sequence[Block], shared: SharedPosterior
-) -> Links | None:
+def _links(mixture: Mixture, evidence: Evidence, blocks: Sequence[Block], shared: SharedPosterior) -> Links | None:
     """What ties the vessels together, None where nothing does or the run is too long for it to matter."""
     balance = evidence.balance
     chained = evidence.size - evidence.charge
@@ -140,9 +139,7 @@ def _links(
     return Links(order, balance.mass, *(contents or (None, None)))
 
 
-def _charge(
-    n: int, evidence: Evidence, blocks: Sequence[Block], shared: SharedPosterior
-) -> tuple[Array, Array] | None:
+def _charge(n: int, evidence: Evidence, blocks: Sequence[Block], shared: SharedPosterior) -> tuple[Array, Array] | None:
     """Mass of the first n - 1 components that the vessels should hold, and its covariance.
 
     What went in, by the charge's own readings, less the loss, whose composition is unknown: flat on the simplex, with
@@ -165,9 +162,7 @@ def _charge(
     return balance.charge * mean - loss / n, covariance
 
 
-def _relinked(
-    blocks: Sequence[Block], chained: Chained, marginals: Marginals, draws: Array
-) -> tuple[Marginals, Array]:
+def _relinked(blocks: Sequence[Block], chained: Chained, marginals: Marginals, draws: Array) -> tuple[Marginals, Array]:
     """Marginals and draws of the linked vessels in place of those taken vessel by vessel (the charge keeps its own)."""
     rng = np.random.default_rng(20240313)
     count = len(chained.weights)

@@ -134,7 +134,8 @@ class RunSection(Section):
         description='two or more substances, like ["trichloroethylene", "tetrachloroethylene"]',
     )
     order: Literal["light to heavy", "any"] = Field(
-        "light to heavy", description="'light to heavy', or 'any' where the reflux was raised midway or charge was added"
+        "light to heavy",
+        description="'light to heavy', or 'any' where the reflux was raised midway or charge was added",
     )
     cuts: str = Field("cuts.csv", description='the file of the cuts in quotation marks, like "cuts.csv"')
 

@@ -56,6 +56,14 @@ CASES = {
     "test result": ('"negative"', '"none"', 31, "[[test]] result", "none", "'positive' or 'negative'"),
     "test without limit": ('detection_limit = "0.3 wt%"', "", 28, "[[test]]", None, "detection_limit as well"),
     "test in single brackets": ("[[test]]", "[test]", 28, "[test]", "{ cut = ", "double brackets"),
+    "result of an unknown cut": (
+        "[[test]]", '[[result]]\ncut = "C7"\ncomponent = "perc"\nfraction = "97 wt%"\n[[test]]',
+        29, "[[result]] cut", "C7", "C1, C2, C3",
+    ),
+    "result without fraction": (
+        "[[test]]", '[[result]]\ncut = "C2"\ncomponent = "perc"\n[[test]]', 28, "[[result]]", None, "fraction as well",
+    ),
+    "order of distillation": (DATE, 'order = "heavy"', 3, "[run] order", "heavy", "'light to heavy', or 'any'"),
     "negative charge": (CHARGE, 'mass = "-3 g"', 7, "[charge] mass", "-3 g", "not below 0"),
     "zero charge": (CHARGE, 'mass = "0 g"', 7, "[charge] mass", "0 g", "more than 0"),
     "infinite charge": (CHARGE, "mass = inf", 7, "[charge] mass", "inf", "like '1480 g'"),

@@ -95,6 +95,8 @@ def test_the_rest_of_the_sections(tmp_path):
         'thermometer_bias = "0.2 K"',
     )
     run = changed(run, 'mass = "61 g"', 'volume = "41 mL"\ndensity = "1.6 sg20/20"\ndensity_temp = "20 °C"')
+    run = changed(run, "date = 2026-05-09", 'order = "any"')
+    run += '\n[[result]]\ncut = "C2"\ncomponent = "perc"\nfraction = "97 ± 1 wt%"\n'
     run += '\n[holdup]\nmass = "5 ± 2 g"\n[refractive_index]\nbias = 0.0005\nrepeat = "0,0002"\n'
     loaded = load_run(write(tmp_path, run, "cut,volume,filled_mass,density_temp\nC2,100,66,20\n"))
     assert loaded.pressure.sea_level is not None
@@ -115,6 +117,10 @@ def test_the_rest_of_the_sections(tmp_path):
     assert loaded.refractive_index.repeat == pytest.approx(0.0002 / 1.959964)
     assert np.isnan(loaded.cuts.mass).all()  # a volume is not turned into a mass here
     np.testing.assert_allclose(loaded.cuts.filled_mass, [0.066])
+    assert not loaded.ordered
+    (result,) = loaded.results
+    assert (result.cut, result.component) == ("C2", "tetrachloroethylene")
+    assert result.fraction.value == pytest.approx(0.97)
 
 
 def test_units_in_headers_and_in_cells():

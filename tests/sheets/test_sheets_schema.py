@@ -14,8 +14,8 @@ from fractionkit.sheets.sections import RunFile
 
 def test_public_names():
     assert sorted(fractionkit.sheets.__all__) == [
-        "ChargeEntry", "CutTable", "DensityEntry", "IndexEntry", "PressureEntry", "Run", "SCHEMA_ID", "StemEntry",
-        "TargetEntry", "TestEntry", "ThermometerEntry", "load_run", "schema",
+        "ChargeEntry", "CutTable", "DensityEntry", "IndexEntry", "PressureEntry", "ResultEntry", "Run", "SCHEMA_ID",
+        "StemEntry", "TargetEntry", "TestEntry", "ThermometerEntry", "load_run", "schema",
     ]  # fmt: skip
 
 
@@ -23,7 +23,7 @@ def test_schema_names_every_section_and_refuses_others():
     found = schema()
     assert SCHEMA_ID == found["$id"] == "fractionkit/run/1"
     assert sorted(found["properties"]) == [
-        "charge", "density", "holdup", "pressure", "refractive_index", "residue", "run", "target", "test",
+        "charge", "density", "holdup", "pressure", "refractive_index", "residue", "result", "run", "target", "test",
         "thermometer",
     ]  # fmt: skip
     assert found["required"] == ["run", "pressure"]
@@ -37,7 +37,7 @@ def test_every_quantity_has_an_example_that_is_accepted():
         definition = schema()["$defs"].get(_class_name(section.annotation))
         for key, entry in (definition or {"properties": {}})["properties"].items():
             for example in (option["examples"][0] for option in entry.get("anyOf", ()) if "examples" in option):
-                RunFile.model_validate({name: [{key: example}] if name == "test" else {key: example}})
+                RunFile.model_validate({name: [{key: example}] if name in ("test", "result") else {key: example}})
                 tried += 1
     assert tried >= 30
 
