@@ -145,7 +145,13 @@ def _column(equilibrium: Equilibrium, setting: checks.Setting, total: Array) -> 
 
 
 def _run(
-    column: Column, record: Record, feed: Array, policy: RefluxPolicy, setting: checks.Setting, tolerance: float, rate: Array
+    column: Column,
+    record: Record,
+    feed: Array,
+    policy: RefluxPolicy,
+    setting: checks.Setting,
+    tolerance: float,
+    rate: Array,
 ) -> Array:
     """Integrate through all settings of the reflux; return which scenarios came to their end (S,)."""
     s = start.start_up(column, feed)
@@ -191,13 +197,17 @@ def _steered(column: Column, record: Record, s: State, policy: Steered, distille
     if np.all(miss < -ON_TARGET):
         best = float((miss + target).max())
         raise InputError(
-            Fault(f"{policy.target:g}", f"at most {best:.4g}, all that reflux {policy.at_most:g} gives", column="target")
+            Fault(
+                f"{policy.target:g}", f"at most {best:.4g}, all that reflux {policy.at_most:g} gives", column="target"
+            )
         )
     held = column.holdup.sum(axis=0)[:, 0] + column.condenser[:, 0]
     if np.all(held > 0.0):
         return _controlled(column, record, State(s.m, s.x, s.c, quasi.R), policy, distilled, tolerance, held)
     if np.any(held > 0.0):
-        raise InputError(Fault(None, "hold-up in all scenarios or in none, to steer the reflux", column="column_holdup"))
+        raise InputError(
+            Fault(None, "hold-up in all scenarios or in none, to steer the reflux", column="column_holdup")
+        )
     s, over, steady = quasi, miss < -ON_TARGET, miss > ON_TARGET
     D, h = np.zeros(S), np.full(S, FIRST_STEP)
     record.point(s, D, np.ones(S, dtype=bool))

@@ -153,6 +153,4 @@ def unit(amounts: Array) -> Array:
     """Amounts (..., n) divided by their sum; nothing at all becomes equal parts, so that no NaN arises."""
     total = amounts.sum(axis=-1, keepdims=True)
     n = amounts.shape[-1]
-    return np.asarray(
-        np.where(total > 0.0, amounts / np.where(total > 0.0, total, 1.0), 1.0 / n), dtype=np.float64
-    )
+    return np.asarray(np.where(total > 0.0, amounts / np.where(total > 0.0, total, 1.0), 1.0 / n), dtype=np.float64)

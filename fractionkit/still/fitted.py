@@ -39,7 +39,9 @@ class FittedVolatility:
         highest degree, the error is simply larger: look.
     """
 
-    def __init__(self, mixtures: Equilibrium | Sequence[Equilibrium], pressure: ArrayLike, *, goal: float = 1e-7) -> None:
+    def __init__(
+        self, mixtures: Equilibrium | Sequence[Equilibrium], pressure: ArrayLike, *, goal: float = 1e-7
+    ) -> None:
         one = hasattr(mixtures, "bubble_point")
         members = [mixtures] if one else list(mixtures)  # type: ignore[arg-type, list-item]
         if not members:
@@ -47,7 +49,9 @@ class FittedVolatility:
         first = members[0]
         n = getattr(first, "n", None)
         if n not in DEGREES:
-            raise InputError(Fault(str(n), f"a mixture of 1 to {max(DEGREES)} components with attribute n", column="mixtures"))
+            raise InputError(
+                Fault(str(n), f"a mixture of 1 to {max(DEGREES)} components with attribute n", column="mixtures")
+            )
         self.n = int(n)
         self.molar_mass = np.asarray(getattr(first, "molar_mass", np.ones(self.n)), dtype=np.float64)
         if hasattr(first, "substances"):
@@ -141,7 +145,9 @@ class FittedVolatility:
         asked = np.asarray(pressure, dtype=np.float64)
         fitted = self.pressure[0] if self._shared else self.pressure
         if not np.all(np.abs(asked - fitted) <= 1e-9 * fitted):
-            raise InputError(Fault(f"{asked.flat[0]:g} Pa", f"the fitted pressure, {self.pressure[0]:g} Pa", column="pressure"))
+            raise InputError(
+                Fault(f"{asked.flat[0]:g} Pa", f"the fitted pressure, {self.pressure[0]:g} Pa", column="pressure")
+            )
 
     def _log_alpha(self, x: Array) -> Array:
         return self._sum(self._basis(x), self._volatility)

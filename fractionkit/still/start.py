@@ -107,7 +107,9 @@ def _condense(column: Column, s: State) -> State:
     return State(s.m, s.x, np.where(column.condenser > 0.0, s.c, y[-1]), s.R)
 
 
-def steer_reflux(column: Column, s: State, component: int, target: Array, low: float, high: float) -> tuple[State, Array]:
+def steer_reflux(
+    column: Column, s: State, component: int, target: Array, low: float, high: float
+) -> tuple[State, Array]:
     """Reflux between ``low`` and ``high`` whose distillate holds ``target``; return the state and the deviation (S,).
 
     Regula falsi with halved weights (Illinois) in ln(1 + R); where the bounds do not enclose the target, the nearer

@@ -34,7 +34,12 @@ def rayleigh(charge, alpha, distilled):
 
 @pytest.mark.parametrize(
     "alpha, charge",
-    [([2.5, 1.0], [0.4, 0.6]), ([8.0, 1.0], [0.1, 0.9]), ([4.0, 2.0, 1.0], [0.3, 0.3, 0.4]), ([5.0, 1.1, 1.0], [0.2, 0.5, 0.3])],
+    [
+        ([2.5, 1.0], [0.4, 0.6]),
+        ([8.0, 1.0], [0.1, 0.9]),
+        ([4.0, 2.0, 1.0], [0.3, 0.3, 0.4]),
+        ([5.0, 1.1, 1.0], [0.2, 0.5, 0.3]),
+    ],
 )
 def test_rayleigh_closed_form(alpha, charge):
     alpha, charge = np.array(alpha), np.array(charge)
@@ -110,7 +115,13 @@ def test_perry_ethanol_water():
 def test_coulson_richardson_ethanol_water():
     """71.4 kmol distillate at x = 0.75 when the pot has come to 0.05 (Example 11.12; four plates and the still)."""
     result = distil(
-        Mixture(["ethanol", "water"]), [55.0, 45.0], 5, Steered(0, 0.75, at_most=4.0), ATM, distilled=0.75, tolerance=1e-4
+        Mixture(["ethanol", "water"]),
+        [55.0, 45.0],
+        5,
+        Steered(0, 0.75, at_most=4.0),
+        ATM,
+        distilled=0.75,
+        tolerance=1e-4,
     )
     over = float(np.interp(-0.05, -result.pot[:, 0], result.distilled))
     assert over == pytest.approx(71.4, abs=0.05)
@@ -129,7 +140,14 @@ def test_fenske_at_total_reflux(stages):
     """x_D/x_B ratios are alpha^N (Fenske 1932); a column with hold-up starts from total reflux."""
     alpha = np.array([2.4, 1.5, 1.0])
     result = distil(
-        ConstantVolatility(alpha), [0.3, 0.3, 0.4], stages, 3.0, ATM, column_holdup=0.05, condenser_holdup=0.01, distilled=0.1
+        ConstantVolatility(alpha),
+        [0.3, 0.3, 0.4],
+        stages,
+        3.0,
+        ATM,
+        column_holdup=0.05,
+        condenser_holdup=0.01,
+        distilled=0.1,
     )
     ratio = result.distillate[0] / result.pot[0]
     np.testing.assert_allclose(ratio / ratio[-1], alpha**stages, rtol=1e-10)
@@ -151,7 +169,9 @@ def step_down(x_d, alpha, stages, reflux):
 @pytest.mark.parametrize("stages, reflux", [(2, 1.0), (4, 3.0), (7, 8.0)])
 def test_stepping_reproduced(alpha, stages, reflux):
     n = len(alpha)
-    result = distil(ConstantVolatility(alpha), np.full(n, 1.0 / n), stages, reflux, ATM, tolerance=1e-7, points=1, distilled=0.8)
+    result = distil(
+        ConstantVolatility(alpha), np.full(n, 1.0 / n), stages, reflux, ATM, tolerance=1e-7, points=1, distilled=0.8
+    )
     for k in range(0, len(result.distilled), 10):
         expected = step_down(result.distillate[k], np.array(alpha), stages, reflux)
         np.testing.assert_allclose(result.pot[k], expected, rtol=0, atol=2e-6)
@@ -250,7 +270,14 @@ def test_latent_heats_do_not_change_a_simple_distillation():
     """Without a column there is no flow to correct: the pot follows the closed form whatever the heats."""
     charge, alpha = np.array([0.5, 0.5]), np.array([2.5, 1.0])
     result = distil(
-        ConstantVolatility(alpha), charge, 1, 0.0, ATM, overflow="latent", latent_heats=[30000.0, 40000.0], tolerance=1e-8
+        ConstantVolatility(alpha),
+        charge,
+        1,
+        0.0,
+        ATM,
+        overflow="latent",
+        latent_heats=[30000.0, 40000.0],
+        tolerance=1e-8,
     )
     np.testing.assert_allclose(result.pot_amounts[-1], rayleigh(charge, alpha, result.distilled[-1]), rtol=0, atol=1e-7)
 

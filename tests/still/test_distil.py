@@ -73,7 +73,15 @@ def test_invariants(set_up):
 def test_a_tighter_tolerance_moves_the_answer_less_than_it_says(stages, reflux, held):
     def amounts(tolerance):
         result = distil(
-            TERNARY, FEED, stages, reflux, ATM, column_holdup=held, condenser_holdup=held / 5, distilled=0.8, tolerance=tolerance
+            TERNARY,
+            FEED,
+            stages,
+            reflux,
+            ATM,
+            column_holdup=held,
+            condenser_holdup=held / 5,
+            distilled=0.8,
+            tolerance=tolerance,
         )
         return result.cut_at_mass([0.2, 0.4, 0.6, 0.8]).amounts
 
