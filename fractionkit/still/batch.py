@@ -11,7 +11,8 @@ from numpy.typing import ArrayLike
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.still import checks, start
-from fractionkit.still.column import Column, Control, State
+from fractionkit.still.column import Column
+from fractionkit.still.control import Control
 from fractionkit.still.energy import finish, latent_heats_of
 from fractionkit.still.equilibrium import Array, Equilibrium, LatentScaled
 from fractionkit.still.fitted import FittedVolatility
@@ -19,6 +20,7 @@ from fractionkit.still.policy import Charge, RefluxPolicy, Steered, Stepped
 from fractionkit.still.record import Record
 from fractionkit.still.result import Distillation
 from fractionkit.still.rosenbrock import Step, advance
+from fractionkit.still.state import Flags, State
 
 FIRST_STEP = 1e-3
 """First step in parts of the charge; the control takes over at once."""
@@ -165,7 +167,7 @@ def _run(
         return np.zeros(S, dtype=bool)
 
     for end, R in _segments(policy, setting.distilled, rate):
-        s = start.settle(column, State(s.m, s.x, s.c, R.copy()))
+        s = start.settle(column, s.at(R))
         record.point(s, D, np.ones(S, dtype=bool))
         s, D, h = advance(column, s, D, end, np.minimum(h, FIRST_STEP), tolerance, observe)
     return np.ones(S, dtype=bool)
@@ -203,7 +205,7 @@ def _steered(column: Column, record: Record, s: State, policy: Steered, distille
         )
     held = column.holdup.sum(axis=0)[:, 0] + column.condenser[:, 0]
     if np.all(held > 0.0):
-        return _controlled(column, record, State(s.m, s.x, s.c, quasi.R), policy, distilled, tolerance, held)
+        return _controlled(column, record, s.at(quasi.R), policy, distilled, tolerance, held)
     if np.any(held > 0.0):
         raise InputError(
             Fault(None, "hold-up in all scenarios or in none, to steer the reflux", column="column_holdup")
@@ -221,7 +223,7 @@ def _steered(column: Column, record: Record, s: State, policy: Steered, distille
             return ~over
         # a scenario that crossed goes over between held and steered, its profile made consistent
         quasi, miss = start.steer_reflux(column, s, policy.component, target, policy.at_least, policy.at_most)
-        s = State(s.m, quasi.x, quasi.c, quasi.R).where(watch.crossed, s)
+        s = State.of(s.m, quasi.x, quasi.c, quasi.R).where(watch.crossed, s)
         steady = np.where(watch.crossed, miss > ON_TARGET, steady)
         over |= watch.crossed & (miss < -ON_TARGET)
 

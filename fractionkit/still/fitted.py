@@ -64,6 +64,7 @@ class FittedVolatility:
         checks = _inner(self.n)
         truth, T_true = _sample(members, self.pressure, checks)
         y_true = unit(checks[:, None, :] * np.exp(truth))
+        self.error_y = np.inf
         for degree in DEGREES[self.n]:
             self._powers = _powers(self.n - 1, degree)
             self._links = _chain(self._powers)
@@ -73,8 +74,9 @@ class FittedVolatility:
             # (n, terms, S)
             self._volatility = np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0).copy()
             found = self._log_alpha(np.repeat(checks[:, None], len(members), axis=1))
-            self.error_y = float(np.abs(unit(checks[:, None, :] * np.exp(found)) - y_true).max())
-            if self.error_y <= goal:
+            before, self.error_y = self.error_y, float(np.abs(unit(checks[:, None, :] * np.exp(found)) - y_true).max())
+            # a mixture whose volatility is not smooth gains nothing from more terms
+            if self.error_y <= goal or self.error_y > 0.8 * before:
                 break
         self._slopes = np.stack([self._differentiated(k) for k in range(self.n - 1)]) if self.n > 1 else None
         self._fit_temperature(points, values, T)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from fractionkit.still.column import Column, State
+from fractionkit.still.column import Column
 from fractionkit.still.equilibrium import Array, unit
 from fractionkit.still.rosenbrock import Step, inside
 from fractionkit.still.start import held_up
+from fractionkit.still.state import Flags, State
 
 
 class Record:
@@ -29,7 +30,7 @@ class Record:
         """Take the reflux from this column's control from here on."""
         self._column = column
 
-    def point(self, s: State, D: Array, keep: Array) -> None:
+    def point(self, s: State, D: Array, keep: Flags) -> None:
         """Note the state of the scenarios where ``keep`` (S,)."""
         liquid = np.concatenate([unit(s.m)[None], s.x])
         values = {

@@ -6,14 +6,17 @@ without products by the Jacobian, eq. IV.7.25). Stiffly accurate, so algebraic r
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from fractionkit.errors import ConvergenceError
-from fractionkit.still.column import LOOSE, Column, Elimination, State
+from fractionkit.still.column import Column
+from fractionkit.still.control import LOOSE
+from fractionkit.still.elimination import Elimination
 from fractionkit.still.equilibrium import Array
+from fractionkit.still.state import Flags, State
 
 GAMMA = 0.25
 A = (
@@ -48,60 +51,62 @@ SMALLEST_STEP = 1e-13
 MOST_STEPS = 20000
 
 
-def step(column: Column, s: State, h: Array) -> tuple[State, list[State]]:
+@dataclass(frozen=True)
+class Increments:
+    """Increments k_1 .. k_6 of a step: ``u`` (6, N + 1, S, n), ``R`` (6, S)."""
+
+    u: Array
+    R: Array
+
+    def add(self, s: State, weights: Sequence[float]) -> State:
+        """Return ``s`` plus the weighted sum of the first increments."""
+        k = len(weights)
+        return State(s.u + np.tensordot(weights, self.u[:k], 1), s.R + np.tensordot(weights, self.R[:k], 1))
+
+    def last(self) -> State:
+        """Return the last one, the estimated error of the step."""
+        return State(self.u[-1], self.R[-1])
+
+
+def step(column: Column, s: State, h: Array) -> tuple[State, Increments]:
     """Advance all scenarios by ``h`` (S,) moles distilled; return the new state and the increments.
 
     A scenario whose h is zero does not move.
     """
     idle = h <= 0.0
-    size = np.where(idle, 1.0, h)
-    y, liquid = column.vapour(s)
-    system = Elimination(column, s, column.slopes(s, y, liquid), 1.0 / (GAMMA * size))
-    response = system.reflux_response(s, y) if column.control is not None else None
-    increments: list[State] = []
-    for a, c in zip(A, C, strict=True):
-        if a:
-            at = s.plus(list(zip(a, increments, strict=True)))
-            y, _ = column.vapour(at)
-        else:
-            at = s
-        b = column.rates(at, y)
-        _add_mass(column, b, list(zip(c, increments, strict=True)), size)
-        increments.append(system.solve(s, b, response))
-    new = s.plus(list(zip(B, increments, strict=True)))
-    return new.where(~idle, s), increments
+    inverse = 1.0 / np.where(idle, 1.0, h)
+    mass = column.inertia * inverse[:, None]
+    steered = column.control is not None
+    delayed = column.control is not None and column.control.delayed
+    v = column.vapour(s)
+    system = Elimination(column, s, column.slopes(s, v), inverse / GAMMA)
+    response = system.reflux_response(s, v.y) if steered else None
+    k = Increments(np.empty((len(A), *s.u.shape)), np.empty((len(A), *s.R.shape)))
+    for stage, (a, c) in enumerate(zip(A, C, strict=True)):
+        at = k.add(s, a) if stage else s
+        b = column.rates(at, column.vapour(at).y if stage else v.y)
+        if stage:
+            b.u += mass * np.tensordot(c, k.u[:stage], 1)
+        if stage and delayed:
+            b.R += inverse * np.tensordot(c, k.R[:stage], 1)
+        solved = system.solve(s, b, response)
+        k.u[stage], k.R[stage] = solved.u, solved.R
+    return k.add(s, B).where(~idle, s), k
 
 
-def inside(before: State, after: State, increments: list[State], part: float) -> State:
+def inside(before: State, after: State, increments: Increments, part: float) -> State:
     """Return the state at ``part`` (0 to 1) of a step; Hairer & Wanner's dense output, third order.
 
     y = (1 - p) y_0 + p (y_1 + (1 - p) (sum d2_j k_j + p sum d3_j k_j)).
     """
-    s, q = part, 1.0 - part
-    terms = [(s * q * (d2 + s * d3), k) for d2, d3, k in zip(*DENSE, increments[:5], strict=True)]
-    blend = before.plus([(-s, before), (s, after)])
-    return blend.plus(terms)
-
-
-def _add_mass(column: Column, b: State, terms: list[tuple[float, State]], h: Array) -> None:
-    """Add (M / h) sum_j c_j k_j to the right-hand side."""
-    if not terms:
-        return
-    inverse = 1.0 / h
-    b.m += inverse[:, None] * sum(c * k.m for c, k in terms)
-    if np.any(column.holdup > 0.0):
-        b.x += column.holdup * (inverse[:, None] * sum(c * k.x for c, k in terms))
-    if np.any(column.condenser > 0.0):
-        b.c += column.condenser * (inverse[:, None] * sum(c * k.c for c, k in terms))
-    if column.control is not None and column.control.delayed:
-        b.R += inverse * sum(c * k.R for c, k in terms)
+    p, q = part, 1.0 - part
+    chord = State(q * before.u + p * after.u, q * before.R + p * after.R)
+    return increments.add(chord, [p * q * (d2 + p * d3) for d2, d3 in zip(*DENSE, strict=True)])
 
 
 def error_norm(column: Column, new: State, error: State, tolerance: float) -> Array:
     """Largest error (S,) over ``tolerance``: of amounts in parts of the charge, of fractions on stages and distillate."""
-    parts = [np.abs(error.m).max(axis=-1), np.abs(error.c).max(axis=-1)]
-    if len(error.x):
-        parts.append(np.abs(error.x).max(axis=(0, 2)))
+    parts = [np.abs(error.u).max(axis=(0, 2))]
     if column.control is not None:
         parts += [LOOSE * np.abs(error.R), column.control.overrun(new)]
     worst = np.maximum.reduce(parts) / tolerance
@@ -112,15 +117,15 @@ def error_norm(column: Column, new: State, error: State, tolerance: float) -> Ar
 class Step:
     """One attempt of all scenarios: where each stood, how far it went, and whether it counts."""
 
-    good: Array
+    good: Flags
     D: Array
     h: Array
     before: State
     after: State
-    increments: list[State]
+    increments: Increments
 
 
-Observer = Callable[[Step], Array]
+Observer = Callable[[Step], Flags]
 """Called after every attempt; returns which scenarios (S,) are to stop."""
 
 
@@ -134,7 +139,7 @@ def advance(
     ConvergenceError
         if a step shrinks below 1e-13 of the charge or 20,000 steps do not suffice.
     """
-    done = D >= end
+    done = np.asarray(D >= end)
     for _ in range(MOST_STEPS):
         if np.all(done):
             return s, D, h
@@ -142,7 +147,7 @@ def advance(
         # two equal steps rather than one full and one sliver
         trial = np.where(done, 0.0, np.where(h >= left, left, np.where(2.0 * h > left, 0.5 * left, h)))
         new, increments = step(column, s, trial)
-        norm = error_norm(column, new, increments[-1], tolerance)
+        norm = error_norm(column, new, increments.last(), tolerance)
         good = (norm <= 1.0) & ~done
         grown = trial * np.clip(SAFETY * np.maximum(norm, 1e-8) ** -0.25, SHRINK, GROW)
         # a step cut short by the end tells nothing against the step planned before

@@ -7,8 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from fractionkit.errors import ConvergenceError
-from fractionkit.still.column import Column, Elimination, State
+from fractionkit.still.column import TRACE, Column
+from fractionkit.still.elimination import Elimination
 from fractionkit.still.equilibrium import Array, unit
+from fractionkit.still.state import State
 
 CLOSED = 1e-13
 """Largest imbalance left by the iterations, in mole fraction or in parts of the charge."""
@@ -27,7 +29,7 @@ def total_reflux(column: Column, m: Array) -> State:
         _, y = column.mixture.bubble_point(liquid, column.pressure)
         liquid = unit(column.efficiency[j] * y + (1.0 - column.efficiency[j]) * liquid)
     x = np.stack(levels[1:]) if n_stages > 1 else np.empty((0, *m.shape))
-    return State(m.copy(), x, liquid, np.zeros(len(m)))
+    return State.of(m, x, liquid, np.zeros(len(m)))
 
 
 def held_up(column: Column, s: State) -> Array:
@@ -54,7 +56,7 @@ def start_up(column: Column, charge: Array) -> State:
         change = np.log(ratio)
         if np.max(np.abs(ratio - 1.0) * charge) < CLOSED:
             # the pot takes the last rounding, so that the charge is met exactly
-            s.m = np.maximum(charge - held_up(column, s), 0.0)
+            s.u[0] = np.maximum(charge - held_up(column, s), 0.0)
             return s
         turned = (change * before).sum(axis=-1, keepdims=True) < 0.0
         power = np.where(turned, np.maximum(0.5 * power, 0.05), np.minimum(1.1 * power, 1.0))
@@ -82,17 +84,18 @@ def settle(column: Column, s: State) -> State:
     free = column.holdup <= 0.0
     V = s.R + 1.0
     slowness = V.copy()
-    y, liquid = fictitious.vapour(s)
-    rates = fictitious.rates(s, y)
+    v = fictitious.vapour(s)
+    rates = fictitious.rates(s, v.y)
     worst = (np.abs(rates.x) * free).max(axis=(0, 2)) / V
     for _ in range(200):
         if np.max(worst) < CLOSED:
             return _condense(column, s)
-        system = Elimination(fictitious, s, fictitious.slopes(s, y, liquid), np.maximum(slowness, 1e-12), pot=False)
-        k = system.rows(rates)
-        s = State(s.m, unit(np.maximum(s.x + k.x, 1e-300)), s.c + k.c, s.R)
-        y, liquid = fictitious.vapour(s)
-        rates = fictitious.rates(s, y)
+        system = Elimination(fictitious, s, fictitious.slopes(s, v), np.maximum(slowness, 1e-12), pot=False)
+        u = s.u + system.rows(rates.u)
+        u[1:-1] = unit(np.maximum(u[1:-1], TRACE))
+        s = State(u, s.R)
+        v = fictitious.vapour(s)
+        rates = fictitious.rates(s, v.y)
         new = (np.abs(rates.x) * free).max(axis=(0, 2)) / V
         slowness = slowness * np.clip(0.5 * new / np.maximum(worst, 1e-300), 0.02, 4.0)
         if np.all((new < 1e-11) & (new > 0.5 * worst)):
@@ -103,8 +106,8 @@ def settle(column: Column, s: State) -> State:
 
 def _condense(column: Column, s: State) -> State:
     """Make the condenser's liquid the top vapour where it holds nothing."""
-    y, _ = column.vapour(s)
-    return State(s.m, s.x, np.where(column.condenser > 0.0, s.c, y[-1]), s.R)
+    y = column.vapour(s).y
+    return State.of(s.m, s.x, np.where(column.condenser > 0.0, s.c, y[-1]), s.R)
 
 
 def steer_reflux(
@@ -117,7 +120,7 @@ def steer_reflux(
     """
 
     def miss(start: State, u: Array) -> tuple[State, Array]:
-        settled = settle(column, State(start.m, start.x, start.c, np.expm1(u)))
+        settled = settle(column, start.at(np.expm1(u)))
         return settled, settled.c[:, component] - target
 
     a = np.full(len(target), np.log1p(low))
