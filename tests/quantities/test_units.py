@@ -5,7 +5,7 @@ import sys
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import constants
 
@@ -71,6 +71,7 @@ UNITS = [(kind, spelling) for kind in KINDS for spelling in BY_SPELLING[kind]]
 
 
 @pytest.mark.parametrize("kind, spelling", UNITS)
+@settings(max_examples=15)
 @given(share=st.floats(0.001, 0.999))
 def test_round_trip_of_every_spelling(kind, spelling, share):
     """A number inside the kind's bounds, written with each spelling, comes back through from_si."""
