@@ -71,22 +71,39 @@ def distil(
 
     Parameters
     ----------
-    mixture : anything with ``bubble_point(x, pressure) -> (T, y)``: Mixture, ConstantVolatility, TabulatedVolatility.
-    charge : `Charge`, or moles of each component (n,) or (S, n).
-    stages : 1 or more. A fraction makes the top stage work in part: 4.5 has a fifth stage of half the effect.
-    reflux_ratio : L/D, number or (S,); `Stepped`; `Steered`.
-    pressure : Pa.
-    distilled : part of the charge (moles) to distil; hold-up does not come over, so it is less than 1 - hold-up / charge.
-        Left out, 0.95 of that.
-    column_holdup, condenser_holdup : mol of liquid on all stages above the pot together, and in condenser and reflux
-        line.
-    overflow : ``"latent"`` makes the flows vary with the latent heats; then ``distilled``, hold-ups and `Stepped` count
-        moles by latent heat (n_i h_i / mean h of the charge).
-    latent_heats : (n,) J/mol; taken from the mixture's substances where it has them.
-    boilup : mol/s leaving the pot; heater_power : W into the vapour. One of them gives times.
-    tolerance : largest local error of an amount, in parts of the charge, and of a mole fraction.
-    points : points noted a step.
-    quick : compute with polynomials fitted to the mixture's volatilities (`FittedVolatility`) where they agree with it to
+    mixture : Equilibrium
+        Anything with ``bubble_point(x, pressure) -> (T, y)``: Mixture, ConstantVolatility, TabulatedVolatility.
+    charge : Charge or (n,) or (S, n)
+        `Charge`, or moles of each component.
+    stages : number or (S,)
+        1 or more. A fraction makes the top stage work in part: 4.5 has a fifth stage of half the effect.
+    reflux_ratio : number or (S,), Stepped, Steered
+        L/D, reflux over distillate.
+    pressure : number or (S,)
+        Pa.
+    distilled : number or (S,)
+        Part of the charge (moles) to distil; hold-up does not come over, so it is less than 1 - hold-up / charge. Left
+        out, 0.95 of that.
+    column_holdup : number or (S,)
+        Moles of liquid on all stages above the pot together, the same constant amount on each.
+    condenser_holdup : number or (S,)
+        Moles of liquid in condenser and reflux line.
+    overflow : "molar" or "latent"
+        ``"latent"`` makes the flows vary with the latent heats; then ``distilled``, hold-ups and `Stepped` count moles
+        by latent heat (n_i h_i / mean h of the charge).
+    latent_heats : (n,)
+        J/mol; taken from the mixture's substances where it has them.
+    boilup : number
+        mol/s leaving the pot; gives times.
+    heater_power : number
+        W that go into the vapour; gives times too.
+    tolerance : number
+        Largest local error of an amount, in parts of the charge, and of a mole fraction. What the answer moves by when
+        it is tightened is less.
+    points : number
+        Points noted a step.
+    quick : bool
+        Compute with polynomials fitted to the mixture's volatilities (`FittedVolatility`) where they agree with it to
         half the tolerance; temperatures come from the mixture itself in any case. False: always its bubble point.
 
     Raises
@@ -154,7 +171,7 @@ def _run(
     setting: checks.Setting,
     tolerance: float,
     rate: Array,
-) -> Array:
+) -> Flags:
     """Integrate through all settings of the reflux; return which scenarios came to their end (S,)."""
     s = start.start_up(column, feed)
     S = len(feed)
@@ -162,7 +179,7 @@ def _run(
     if isinstance(policy, Steered):
         return _steered(column, record, s, policy, setting.distilled, tolerance)
 
-    def observe(step: Step) -> Array:
+    def observe(step: Step) -> Flags:
         record.step(step)
         return np.zeros(S, dtype=bool)
 
@@ -190,7 +207,7 @@ def _segments(policy: RefluxPolicy, distilled: Array, rate: Array) -> Iterator[t
         yield D, np.full_like(distilled, ratio)
 
 
-def _steered(column: Column, record: Record, s: State, policy: Steered, distilled: Array, tolerance: float) -> Array:
+def _steered(column: Column, record: Record, s: State, policy: Steered, distilled: Array, tolerance: float) -> Flags:
     """Hold the distillate; return which scenarios came to their end (S,)."""
     S = len(s.R)
     target = np.full(S, policy.target)
@@ -230,21 +247,27 @@ def _steered(column: Column, record: Record, s: State, policy: Steered, distille
 
 def _controlled(
     column: Column, record: Record, s: State, policy: Steered, distilled: Array, tolerance: float, held: Array
-) -> Array:
+) -> Flags:
     """Hold the distillate by proportional-integral action, since hold-up delays what the reflux does."""
     S = len(s.R)
     proportional = PROPORTIONAL * (s.R + 1.0)
     control = Control(
-        policy.component, np.full(S, policy.target), proportional, proportional / (RESET * held), np.zeros(S, dtype=bool),
-        policy.at_least, policy.at_most, delayed=True,
-    )  # fmt: skip
+        component=policy.component,
+        target=np.full(S, policy.target),
+        proportional=proportional,
+        integral=proportional / (RESET * held),
+        held=np.zeros(S, dtype=bool),
+        low=policy.at_least,
+        high=policy.at_most,
+        delayed=True,
+    )
     column = replace(column, control=control)
     record.follow(column)
     s = start.settle(column, s)
     D, over = np.zeros(S), np.zeros(S, dtype=bool)
     record.point(s, D, np.ones(S, dtype=bool))
 
-    def observe(step: Step) -> Array:
+    def observe(step: Step) -> Flags:
         record.step(step)
         spent = step.good & (control.reflux(step.after) >= policy.at_most)
         over[spent] = True
@@ -257,15 +280,16 @@ def _controlled(
 class _Watch:
     """Notes the steps of an exactly steered reflux, and stops scenarios that reach a bound or leave the lower one."""
 
-    def __init__(self, record: Record, policy: Steered, target: Array, held: Array, over: Array) -> None:
+    def __init__(self, record: Record, policy: Steered, target: Array, held: Flags, over: Flags) -> None:
         self._record, self._policy, self._target, self._held, self._over = record, policy, target, held, over
         self.crossed = np.zeros(len(held), dtype=bool)
 
-    def __call__(self, step: Step) -> Array:
+    def __call__(self, step: Step) -> Flags:
         self._record.step(step)
-        R, x = step.after.R, step.after.c[:, self._policy.component]
-        spent = step.good & (R >= self._policy.at_most)
+        low, high = self._policy.at_least, self._policy.at_most
+        reflux, x = step.after.R, step.after.c[:, self._policy.component]
+        spent = step.good & (reflux >= high)
         self._over[spent] = True
-        turned = step.good & np.where(self._held, x <= self._target, R < self._policy.at_least)
+        turned = step.good & np.where(self._held, x <= self._target, reflux < low)
         self.crossed |= turned
         return np.asarray(spent | turned)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.still.equilibrium import Array, Equilibrium
@@ -24,7 +24,7 @@ class Setting:
     moles: Array
     total: Array
     stages: Array
-    top: Array
+    top: NDArray[np.int64]
     pressure: Array
     distilled: Array
     column_holdup: Array
@@ -73,17 +73,17 @@ def setting(
         "column_holdup": "mol, 0 or more",
         "condenser_holdup": "mol, 0 or more",
     }
-    rules = {
-        "stages": lambda a: (a >= 1.0) & (a <= MOST_STAGES),
-        "pressure": lambda a: a > 0.0,
-        "distilled": lambda a: (a > 0.0) & (a < 1.0),
-        "column_holdup": lambda a: a >= 0.0,
-        "condenser_holdup": lambda a: a >= 0.0,
+    allowed = {
+        "stages": (numbers["stages"] >= 1.0) & (numbers["stages"] <= MOST_STAGES),
+        "pressure": numbers["pressure"] > 0.0,
+        "distilled": (numbers["distilled"] > 0.0) & (numbers["distilled"] < 1.0),
+        "column_holdup": numbers["column_holdup"] >= 0.0,
+        "condenser_holdup": numbers["condenser_holdup"] >= 0.0,
     }
     faults = [
         Fault(str(numbers[name]), expected[name], column=name)
-        for name, rule in rules.items()
-        if numbers[name].ndim > 1 or not np.all(np.isfinite(numbers[name]) & rule(numbers[name]))
+        for name, good in allowed.items()
+        if numbers[name].ndim > 1 or not np.all(np.isfinite(numbers[name]) & good)
     ]
     faults += reflux_faults(policy, moles.shape[-1])
     if faults:
@@ -103,7 +103,7 @@ def setting(
     if distilled is None:
         wide["distilled"] = USUAL * np.maximum(1.0 - (column + wide["condenser_holdup"]) / total, 0.0)
     _holdup_faults(total, column, wide["condenser_holdup"], wide["distilled"])
-    top = np.ceil(wide["stages"] - 1e-9).astype(np.int64) - 1
+    top = np.asarray(np.ceil(wide["stages"] - 1e-9) - 1, dtype=np.int64)
     return Setting(
         amounts, total, wide["stages"], top, wide["pressure"], wide["distilled"], column, wide["condenser_holdup"],
         single and not lengths,

@@ -16,6 +16,7 @@ degree one, so that all n fractions are unknowns, the sums are conserved by them
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -24,7 +25,7 @@ from fractionkit.still.equilibrium import Array, Equilibrium
 from fractionkit.still.state import State
 
 PERTURBATION = 1e-6
-"""Step of the differences behind dy/dx; their error is about the square of the step's effect on y, 1e-6 of the slope."""
+"""Step of the differences behind dy/dx; their error is about 1e-6 of the slope."""
 
 
 EMPTY = 1e-12
@@ -56,7 +57,7 @@ class Column:
         """Reflux ratio (S,) at a state."""
         return s.R if self.control is None else self.control.reflux(s)
 
-    @property
+    @cached_property
     def inertia(self) -> Array:
         """Hold-up of each row (N + 1, S, 1), 1 for the pot, whose row counts amounts."""
         return np.concatenate([np.ones_like(self.condenser)[None], self.holdup, self.condenser[None]])
@@ -75,7 +76,7 @@ class Column:
             up = self.efficiency * up + (1.0 - self.efficiency) * liquid
         return Vapour(up, safe, y)
 
-    @property
+    @cached_property
     def whole(self) -> bool:
         """Whether all stages are whole."""
         return bool(np.all(self.efficiency == 1.0))

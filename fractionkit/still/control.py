@@ -10,7 +10,7 @@ from fractionkit.still.equilibrium import Array
 from fractionkit.still.state import Flags, State
 
 LOOSE = 0.1
-"""Weight of an error of the reflux ratio beside one of a mole fraction; the reflux is a means, the distillate counts."""
+"""Weight of an error of the reflux ratio beside one of a mole fraction; the distillate counts."""
 
 
 @dataclass(frozen=True)
@@ -19,15 +19,15 @@ class Control:
 
     Without hold-up (``proportional`` and ``integral`` zero) the reflux is an algebraic unknown and the distillate meets
     the target exactly, except where the reflux is ``held`` (S,) at its lower bound. With hold-up the state's R is the
-    integral part of a proportional-integral law, R = R_i + P (target - c), dR_i/dD = I (target - c), between ``low`` and
-    ``high``; the integral rests at a bound.
+    integral part of a proportional-integral law, R = R_i + P (target - c), dR_i/dD = I (target - c), between ``low``
+    and ``high``; the integral rests at a bound.
     """
 
     component: int
     target: Array
     proportional: Array
     integral: Array
-    held: Array
+    held: Flags
     low: float
     high: float
     delayed: bool
@@ -39,7 +39,7 @@ class Control:
         """Reflux ratio (S,)."""
         return np.clip(self._free(s), self.low, self.high) if self.delayed else s.R
 
-    def bound(self, s: State) -> Array:
+    def bound(self, s: State) -> Flags:
         """Whether the reflux stands at a bound (S,)."""
         free = self._free(s)
         return np.asarray((free <= self.low) | (free >= self.high)) if self.delayed else self.held
@@ -58,8 +58,10 @@ class Control:
         return np.where(self.bound(s), 0.0, weight * (self.target - s.c[:, self.component]))
 
     def solve(self, s: State, b: Array, c: Array, response: Array, inverse_step: Array) -> tuple[Array, Array]:
-        """Changes of the state's R and of the reflux ratio, from the distillate's change with the reflux kept, ``c``, and
-        its ``response`` to a unit change of the reflux; ``b`` is the right-hand side of the row of R.
+        """Changes of the state's R and of the reflux ratio.
+
+        ``c`` is the distillate's change with the reflux kept, ``response`` its change for a unit change of the reflux,
+        ``b`` the right-hand side of the row of R.
         """
         bound = self.bound(s)
         if not self.delayed:

@@ -40,8 +40,8 @@ def finish(
 ) -> Distillation:
     """Turn parts of the charge into moles, and add temperatures, heat and time.
 
-    ``scale`` (n,) turns amounts by latent heat into moles. Amounts that came over never fall; that and the exact closure
-    of each component are made here, by attributing what the integration left uncertain (within its tolerance).
+    ``scale`` (n,) turns amounts by latent heat into moles. Amounts that came over never fall; that and the exact
+    closure of each component are made here, from what the integration left uncertain (within its tolerance).
     """
     factor = (1.0 if scale is None else scale) * total[:, None, None]
     charge = setting.moles[:, None]

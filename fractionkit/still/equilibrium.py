@@ -1,4 +1,4 @@
-"""What the column asks of a mixture, and the two plain objects that give it: constant volatility and a table of x and y."""
+"""What the column asks of a mixture, and two plain objects that give it: constant volatility, a table of x and y."""
 
 from __future__ import annotations
 

@@ -1,9 +1,10 @@
-"""Volatilities of a mixture fitted by polynomials at fixed pressure, so that a column of many scenarios costs little."""
+"""Volatilities of a mixture fitted by polynomials at one pressure, so that many scenarios cost little."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import product
+from typing import cast
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -25,7 +26,8 @@ FEW = 400
 class FittedVolatility:
     """Polynomials in the liquid composition for ln K_i/K_n and 1/T of one mixture, or of S mixtures (one a scenario).
 
-    ln K_i/K_n at the bubble point is a smooth function on the simplex; it is fitted by least squares, the total degree raised until check points between the samples agree.
+    ln K_i/K_n at the bubble point is a smooth function on the simplex; it is fitted by least squares, the total degree
+    raised until check points between the samples agree.
 
     Parameters
     ----------
@@ -43,7 +45,7 @@ class FittedVolatility:
         self, mixtures: Equilibrium | Sequence[Equilibrium], pressure: ArrayLike, *, goal: float = 1e-7
     ) -> None:
         one = hasattr(mixtures, "bubble_point")
-        members = [mixtures] if one else list(mixtures)  # type: ignore[arg-type, list-item]
+        members = cast("list[Equilibrium]", [mixtures] if one else list(cast("Sequence[Equilibrium]", mixtures)))
         if not members:
             raise InputError(Fault(None, "one or more mixtures", column="mixtures"))
         first = members[0]
@@ -68,11 +70,12 @@ class FittedVolatility:
         for degree in DEGREES[self.n]:
             self._powers = _powers(self.n - 1, degree)
             self._links = _chain(self._powers)
+            self._degrees = np.arange(degree + 1)
             points = _nodes(self.n, degree + 2)
             values, T = _sample(members, self.pressure, points)
             solved, *_ = np.linalg.lstsq(self._basis(points).T, values.reshape(len(points), -1), rcond=None)
             # (n, terms, S)
-            self._volatility = np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0).copy()
+            self._volatility: Array = np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0).copy()
             found = self._log_alpha(np.repeat(checks[:, None], len(members), axis=1))
             before, self.error_y = self.error_y, float(np.abs(unit(checks[:, None, :] * np.exp(found)) - y_true).max())
             # a mixture whose volatility is not smooth gains nothing from more terms
@@ -114,11 +117,12 @@ class FittedVolatility:
     def vapour_slope(self, x: Array, y: Array) -> Array:
         """dy_i/dx_k (..., n, n) of y taken as homogeneous of degree one in x.
 
-        y_i = x_i a_i / s, s = sum_j x_j a_j, a = K_i/K_n: dy_i/dx_k = d_ik a_i/s + y_i (1 - a_k/s + L_ik - sum_j y_j L_jk)
+        y_i = x_i a_i / s, s = sum_j x_j a_j, a_i = K_i/K_n:
+        dy_i/dx_k = d_ik a_i/s + y_i (1 - a_k/s + L_ik - sum_j y_j L_jk)
         with L_ik = d ln a_i/dx_k made homogeneous of degree zero, L_ik - sum_m x_m L_im.
         """
         basis = self._basis(x)
-        a = np.exp(self._sum(basis, self._volatility))
+        a: Array = np.exp(self._sum(basis, self._volatility))
         ratio = a / (x * a).sum(axis=-1, keepdims=True)
         L = np.zeros((*x.shape, self.n))
         if self._slopes is not None:
@@ -167,8 +171,7 @@ class FittedVolatility:
         """Monomials (terms, ...) of 2 x_k - 1; for many points each from an earlier one by one multiplication."""
         u = 2.0 * np.moveaxis(x, -1, 0)[:-1] - 1.0
         if x.size <= FEW:
-            degrees = np.arange(self._powers.max(initial=0) + 1).reshape((-1,) + (1,) * u.ndim)
-            tables = u**degrees
+            tables = u ** self._degrees.reshape((-1,) + (1,) * u.ndim)
             out = np.ones((len(self._powers), *x.shape[:-1]))
             for k in range(self.n - 1):
                 out = out * tables[self._powers[:, k], k]
@@ -214,7 +217,7 @@ def _nodes(n: int, count: int) -> Array:
 
 
 def _inner(n: int) -> Array:
-    """Check points (m, n): an even lattice in the same coordinates, away from the samples, with points near the edges."""
+    """Check points (m, n): an even lattice in the same coordinates between the samples, and points near the edges."""
     count = {1: 1, 2: 101, 3: 17, 4: 9, 5: 6}[n]
     line = np.concatenate([(np.arange(count) + 0.5) / count, [0.002, 0.998]])
     return _simplex_points(np.array(list(product(line, repeat=n - 1))).reshape(-1, n - 1))
@@ -231,7 +234,7 @@ def _simplex_points(parts: Array) -> Array:
 
 
 def _sample(members: list[Equilibrium], pressure: Array, x: Array) -> tuple[Array, Array]:
-    """ln K_i/K_n (m, S, n) and T (m, S)."""
+    """Logarithm of K_i/K_n (m, S, n) and T (m, S)."""
     log_alpha = np.empty((len(x), len(members), x.shape[-1]))
     temperature = np.empty((len(x), len(members)))
     for s, mixture in enumerate(members):
@@ -243,5 +246,5 @@ def _sample(members: list[Equilibrium], pressure: Array, x: Array) -> tuple[Arra
 
 
 def _log_total(x: Array, log_alpha: Array) -> Array:
-    """ln sum_i x_i K_i/K_n, (...)."""
+    """Logarithm of sum_i x_i K_i/K_n, (...)."""
     return np.asarray(np.log((x * np.exp(log_alpha)).sum(axis=-1)))

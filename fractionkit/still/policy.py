@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -77,19 +77,14 @@ class Steered:
     """Reflux raised as needed so that ``component`` keeps the mole fraction ``target`` in the distillate.
 
     The distillation ends when ``at_most`` no longer suffices; while ``at_least`` gives more than the target it is kept.
-    With hold-up the reflux follows the deviation by integral action, so the distillate comes to the target, not at once.
+    With hold-up the reflux follows the deviation by proportional-integral action: the distillate, purer from total
+    reflux, comes down to the target, and falls behind it as the reflux needed runs away at the end.
     """
 
     component: int
     target: float
     at_most: float = 100.0
     at_least: float = 0.0
-
-
-class HasHeats(Protocol):
-    """A mixture whose substances carry a heat of vaporization."""
-
-    substances: Sequence[object]
 
 
 RefluxPolicy = float | int | Array | Sequence[float] | Stepped | Steered

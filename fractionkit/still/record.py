@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fractionkit.still.column import Column
 from fractionkit.still.equilibrium import Array, unit
@@ -20,7 +21,7 @@ class Record:
 
     names = ("D", "m", "held", "distillate", "upper", "lower", "R")
 
-    def __init__(self, column: Column, top: Array, points: int) -> None:
+    def __init__(self, column: Column, top: NDArray[np.int64], points: int) -> None:
         self._column, self._top, self._points = column, top, points
         self.count = np.zeros(len(top), dtype=np.int64)
         self._rows = {name: np.empty((0,)) for name in self.names}

@@ -11,7 +11,6 @@ from fractionkit.errors import Fault, InputError
 from fractionkit.still.equilibrium import Array, unit
 from fractionkit.still.hermite import locate, value
 
-
 ROUNDING = 1e-6
 """Excess of a receiver's end over everything distilled that is taken for the end itself."""
 
@@ -117,7 +116,7 @@ class Distillation:
         return self._cuts(many, index, part)
 
     def cut_at_head(self, temperatures: ArrayLike) -> Cuts:
-        """Divide into receivers changed when the head first reads each of ``temperatures`` (C,) K, rising; one more for the rest."""
+        """Divide into receivers changed when the head first reads ``temperatures`` (C,) K, and one for the rest."""
         limits = np.atleast_1d(np.asarray(temperatures, dtype=np.float64))
         if limits.ndim != 1 or not np.all(np.isfinite(limits)) or np.any(np.diff(limits) < 0.0):
             raise InputError(Fault(str(temperatures), "temperatures in K that do not fall", column="cuts"))
@@ -126,13 +125,13 @@ class Distillation:
         return self.cut_at_mass(ends)
 
     def when_head(self, temperatures: ArrayLike) -> Array:
-        """Kilograms distilled (..., C) when the head first reaches ``temperatures`` (C,) K; all of them if it never does."""
+        """Kilograms distilled (..., C) when the head first reads ``temperatures`` (C,) K; all if it never does."""
         limits = np.atleast_1d(np.asarray(temperatures, dtype=np.float64))
         many = self._axes()
         return self._first(many, np.maximum.accumulate(many.head_temperature, axis=-1), limits)
 
     def when_pot(self, component: int, fractions: ArrayLike) -> Array:
-        """Kilograms distilled (..., C) when the pot's mole fraction of ``component`` first falls to ``fractions`` (C,)."""
+        """Kilograms distilled (..., C) when the pot's mole fraction of ``component`` falls to ``fractions`` (C,)."""
         limits = np.atleast_1d(np.asarray(fractions, dtype=np.float64))
         many = self._axes()
         return self._first(many, np.maximum.accumulate(-many.pot[..., component], axis=-1), -limits)
@@ -168,7 +167,7 @@ class Distillation:
             step[..., None],
             part[..., None],
         )
-        # interpolated totals differ from monotone ones by less than the tolerance; receivers never hold less than nothing
+        # interpolated totals are monotone but for less than the tolerance; no receiver holds less than nothing
         reached = np.clip(np.maximum.accumulate(reached, axis=1), 0.0, many.charge[:, None])
         amounts = np.diff(reached, axis=1, prepend=0.0)
         head = between(many.head_temperature)

@@ -60,8 +60,12 @@ class Increments:
 
     def add(self, s: State, weights: Sequence[float]) -> State:
         """Return ``s`` plus the weighted sum of the first increments."""
-        k = len(weights)
-        return State(s.u + np.tensordot(weights, self.u[:k], 1), s.R + np.tensordot(weights, self.R[:k], 1))
+        return State(s.u + self.sum(weights), s.R + np.dot(weights, self.R[: len(weights)]))
+
+    def sum(self, weights: Sequence[float]) -> Array:
+        """Weighted sum (N + 1, S, n) of the first increments."""
+        flat = self.u[: len(weights)].reshape(len(weights), -1)
+        return np.asarray(np.dot(weights, flat).reshape(self.u.shape[1:]))
 
     def last(self) -> State:
         """Return the last one, the estimated error of the step."""
@@ -86,9 +90,9 @@ def step(column: Column, s: State, h: Array) -> tuple[State, Increments]:
         at = k.add(s, a) if stage else s
         b = column.rates(at, column.vapour(at).y if stage else v.y)
         if stage:
-            b.u += mass * np.tensordot(c, k.u[:stage], 1)
+            b.u += mass * k.sum(c)
         if stage and delayed:
-            b.R += inverse * np.tensordot(c, k.R[:stage], 1)
+            b.R += inverse * np.dot(c, k.R[:stage])
         solved = system.solve(s, b, response)
         k.u[stage], k.R[stage] = solved.u, solved.R
     return k.add(s, B).where(~idle, s), k
@@ -105,7 +109,7 @@ def inside(before: State, after: State, increments: Increments, part: float) -> 
 
 
 def error_norm(column: Column, new: State, error: State, tolerance: float) -> Array:
-    """Largest error (S,) over ``tolerance``: of amounts in parts of the charge, of fractions on stages and distillate."""
+    """Largest error (S,) over ``tolerance``, of amounts in parts of the charge and of mole fractions."""
     parts = [np.abs(error.u).max(axis=(0, 2))]
     if column.control is not None:
         parts += [LOOSE * np.abs(error.R), column.control.overrun(new)]
@@ -139,7 +143,7 @@ def advance(
     ConvergenceError
         if a step shrinks below 1e-13 of the charge or 20,000 steps do not suffice.
     """
-    done = np.asarray(D >= end)
+    done = np.asarray(end <= D)
     for _ in range(MOST_STEPS):
         if np.all(done):
             return s, D, h

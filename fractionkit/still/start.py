@@ -1,4 +1,4 @@
-"""The column's first state: total reflux with the charge spread over pot and hold-up, and profiles at a given reflux."""
+"""The column's first state: total reflux with the charge spread over pot and hold-up; profiles at given reflux."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""The still against closed forms and printed batch distillation problems; sources in data/checks/worked_examples.csv."""
+"""The still against closed forms and printed problems; sources in data/checks/worked_examples.csv."""
 
 import csv
 from pathlib import Path
@@ -23,7 +23,7 @@ def rows(name):
 EXAMPLES = {row["id"]: row for row in rows("worked_examples.csv")}
 
 
-# -- closed forms: d ln n_i / d ln n_k = alpha_i / alpha_k (Rayleigh 1902; Seader, Henley & Roper eq. 13-6) --------------
+# -- closed forms: d ln n_i / d ln n_k = alpha_i / alpha_k (Rayleigh 1902; Seader, Henley & Roper eq
 
 
 def rayleigh(charge, alpha, distilled):
@@ -65,7 +65,7 @@ def test_a_column_without_reflux_is_the_pot_alone():
     np.testing.assert_allclose(column.pot_amounts[-1], alone.pot_amounts[-1], rtol=0, atol=1e-8)
 
 
-# -- printed problems --------------------------------------------------------------------------------------------------
+# -- printed problems ------------------------------------------------------------------------------
 
 
 def test_seader_henley_benzene_toluene():
@@ -132,7 +132,7 @@ def test_coulson_richardson_ethanol_water():
     assert 2.5 < at_end <= 4.0
 
 
-# -- columns: limits and stepping -----------------------------------------------------------------------------------------
+# -- columns: limits and stepping ------------------------------------------------------------------
 
 
 @pytest.mark.parametrize("stages", [1, 2, 5, 12])
@@ -202,7 +202,7 @@ def test_many_stages_and_reflux_split_sharply():
     np.testing.assert_allclose(cuts.x[[0, 2, 4]], np.eye(3), rtol=0, atol=2e-3)
 
 
-# -- hold-up ----------------------------------------------------------------------------------------------------------------
+# -- hold-up ---------------------------------------------------------------------------------------
 
 
 def test_holdup_against_a_general_integrator():
@@ -253,7 +253,7 @@ def test_vanishing_holdup_comes_to_the_model_without():
     assert gaps[1] / gaps[0] == pytest.approx(0.1, abs=0.03)
 
 
-# -- energy -----------------------------------------------------------------------------------------------------------------
+# -- energy ----------------------------------------------------------------------------------------
 
 
 def test_heat_of_simple_distillation_is_what_the_distillate_took():

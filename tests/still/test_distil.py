@@ -30,7 +30,7 @@ def test_public_names():
     ]
 
 
-# -- invariants -----------------------------------------------------------------------------------------------------------
+# -- invariants ------------------------------------------------------------------------------------
 
 volatilities = st.lists(st.floats(1.0, 6.0), min_size=2, max_size=4)
 
@@ -90,7 +90,7 @@ def test_a_tighter_tolerance_moves_the_answer_less_than_it_says(stages, reflux, 
         assert np.abs(amounts(tolerance) - exact).max() < tolerance
 
 
-# -- scenarios --------------------------------------------------------------------------------------------------------------
+# -- scenarios -------------------------------------------------------------------------------------
 
 
 def test_scenarios_are_what_each_is_alone():
@@ -142,7 +142,7 @@ def test_a_fit_of_several_mixtures_follows_each():
     np.testing.assert_allclose(result.pot_amounts[3, -1], alone.pot_amounts[-1], rtol=0, atol=1e-4)
 
 
-# -- how the reflux is run --------------------------------------------------------------------------------------------------
+# -- how the reflux is run -------------------------------------------------------------------------
 
 
 def test_steps_of_equal_reflux_are_one_reflux():
@@ -190,7 +190,7 @@ def test_steered_reflux_with_holdup_comes_to_the_target():
 
 def test_no_scenario_reaches_the_target():
     # Fenske: three stages of volatility 2 at total reflux give 8/9 from an equimolar pot
-    with pytest.raises(InputError, match="at most 0.8889"):
+    with pytest.raises(InputError, match=r"at most 0\.8889"):
         distil(ConstantVolatility([2.0, 1.0]), [0.5, 0.5], 3, Steered(0, 0.95, at_most=1e5), ATM)
 
 
@@ -202,7 +202,7 @@ def test_equal_latent_heats_are_constant_molar_overflow():
     assert molar.heat[-1] == pytest.approx(4.0 * 0.95 * 3e4, rel=1e-6)
 
 
-# -- receivers --------------------------------------------------------------------------------------------------------------
+# -- receivers -------------------------------------------------------------------------------------
 
 
 def test_receivers_by_head_temperature():
@@ -222,7 +222,7 @@ def test_impossible_receivers(ends):
         distil(TERNARY, FEED, 2, 1.0, ATM).cut_at_mass(ends)
 
 
-# -- bad input --------------------------------------------------------------------------------------------------------------
+# -- bad input -------------------------------------------------------------------------------------
 
 
 @pytest.mark.parametrize(
