@@ -25,7 +25,8 @@ class Fault:
         if self.row is not None:
             place.append(f"row {self.row}")
         if self.column:
-            place.append(f"column {self.column}" if self.row is not None else self.column)
+            is_key = self.row is None or self.column.startswith("[")  # a key of run.toml stands in no column
+            place.append(self.column if is_key else f"column {self.column}")
         found = "" if self.value is None else f"found {clip(self.value)!r}; "
         return (", ".join(place) + ": " if place else "") + f"{found}expected {self.expected}"
 

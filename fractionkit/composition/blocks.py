@@ -98,8 +98,7 @@ class Setting:
             found.append(self._boiling("head temperature", self.head.part(cuts), self.dew, nodes, felt, cuts))
         if self.bubble is not None and _any(evidence.range_start, cuts):
             kind = evidence.range_start
-            scatter_first = Normal.of(kind.value[cuts], kind.repeat[cuts])
-            found.append(self._boiling("first drop", scatter_first, self.bubble, nodes, kind.shared, cuts))
+            found.append(self._boiling("first drop", kind, self.bubble, nodes, kind.shared, cuts))
         if _any(evidence.range_end, cuts):
             found.append(self._dry_point(nodes, cuts))
         if _any(evidence.density, cuts):
@@ -111,7 +110,7 @@ class Setting:
     def _boiling(
         self,
         kind: str,
-        scatter: Scatter,
+        scatter: Scatter | Measured,
         table: BoilingTable,
         nodes: points.Nodes,
         felt: Mapping[str, Array],
@@ -120,7 +119,7 @@ class Setting:
         temperature, moved, slope = table.at(nodes.coordinates)
         pressed = slope * self.evidence.pressure_u / self.evidence.pressure
         errors, jacobian = [*self.places[table.errors], self.index(PRESSURE)], [moved, pressed[..., None]]
-        return self._channel(kind, scatter, temperature, errors, jacobian, felt, cuts)
+        return self._channel(kind, scatter, temperature, errors, jacobian, felt, nodes, cuts)
 
     def _dry_point(self, nodes: points.Nodes, cuts: slice) -> Channel:
         assert self.dew is not None
@@ -131,9 +130,8 @@ class Setting:
         pressed = slope * self.evidence.pressure_u / self.evidence.pressure
         errors = [*self.places[self.dew.errors], self.index(PRESSURE), self.index(DRY_POINT)]
         jacobian = [moved, pressed[..., None], DRY_POINT_SPREAD * span[..., None]]
-        scatter = Normal.of(kind.value[cuts], kind.repeat[cuts])
         prediction = dew + DRY_POINT_SHARE * span
-        return self._channel("dry point", scatter, prediction, errors, jacobian, kind.shared, cuts)
+        return self._channel("dry point", kind, prediction, errors, jacobian, kind.shared, nodes, cuts)
 
     def _density(self, nodes: points.Nodes, cuts: slice) -> Channel:
         kind = self.evidence.density
@@ -141,8 +139,7 @@ class Setting:
         errors = density_errors(self.mixture)
         prediction = self.mixture.density(nodes.w, temperature)
         moved = self.mixture.density_errors(nodes.w, temperature)[..., errors]
-        scatter = Normal.of(kind.value[cuts], kind.repeat[cuts])
-        return self._channel("density", scatter, prediction, list(self.places[errors]), [moved], kind.shared, cuts)
+        return self._channel("density", kind, prediction, list(self.places[errors]), [moved], kind.shared, nodes, cuts)
 
     def _refraction(self, nodes: points.Nodes, cuts: slice) -> Channel:
         kind = self.evidence.index
@@ -150,9 +147,8 @@ class Setting:
         errors = index_errors(self.mixture)
         prediction = self.mixture.refractive_index(nodes.w, temperature)
         moved = self.mixture.refractive_index_errors(nodes.w, temperature)[..., errors]
-        scatter = Normal.of(kind.value[cuts], kind.repeat[cuts])
         return self._channel(
-            "refractive index", scatter, prediction, list(self.places[errors]), [moved], kind.shared, cuts
+            "refractive index", kind, prediction, list(self.places[errors]), [moved], kind.shared, nodes, cuts
         )
 
     def _detections(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
@@ -169,7 +165,7 @@ class Setting:
                         1.0 if test.positive else -1.0,
                     )
             prediction = np.broadcast_to(nodes.w[..., component], (last - first, nodes.w.shape[1]))
-            found.append(self._channel("test", Detected(limit, sign), prediction, [], [], {}, cuts))
+            found.append(self._channel("test", Detected(limit, sign), prediction, [], [], {}, nodes, cuts))
         return found
 
     def _stated(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
@@ -179,18 +175,19 @@ class Setting:
             return []
         found = []
         for i in np.flatnonzero(np.isfinite(value[cuts]).any(axis=0)):
-            scatter = Normal.of(value[cuts, i], u[cuts, i])
-            found.append(self._channel("stated composition", scatter, nodes.w[..., i], [], [], {}, cuts))
+            known = Measured(value[:, i], u[:, i])
+            found.append(self._channel("stated composition", known, nodes.w[..., i], [], [], {}, nodes, cuts))
         return found
 
     def _channel(
         self,
         kind: str,
-        scatter: Scatter,
+        scatter: Scatter | Measured,
         prediction: Array,
         errors: list[int],
         jacobian: list[Array],
         felt: Mapping[str, Array],
+        nodes: points.Nodes,
         cuts: slice,
     ) -> Channel:
         """Add the instruments' errors that this kind of reading feels; a reading grows by its error, so eta does.
@@ -213,6 +210,9 @@ class Setting:
                 places.append(place)
                 columns = np.concatenate([columns, np.broadcast_to(column, shape)[..., None]], axis=-1)
         order = np.array(places, dtype=np.intp)
+        if isinstance(scatter, Measured):
+            within = nodes.cell_variance(prediction)
+            scatter = Normal.of(scatter.value[cuts], scatter.repeat[cuts], within)
         return Channel(kind, scatter, np.broadcast_to(prediction, shape), order, columns)
 
 

@@ -2,12 +2,11 @@
 
 Two components: cells of one coordinate, w_1. Three: product cells of (a, b) with w = (a, (1 - a) b, (1 - a)(1 - b)),
 which maps the unit square onto the triangle with Jacobian 1 - a, so that the edges of the simplex are edges of cells.
-More: weighted random points. What integrates does not care which: it sees points and the logarithm of their volume.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +15,6 @@ Array = NDArray[np.float64]
 
 COARSE_CELLS = {2: (256,), 3: (64, 64)}
 FINE_CELLS = {2: (200,), 3: (36, 36)}
-SAMPLED_POINTS = 4096
 SUPPORT_DROP = 16.0  # a node counts as support down to exp(-16) of the best one, 5.6 standard deviations
 
 
@@ -25,21 +23,40 @@ class Nodes:
     """Points of integration for K cuts.
 
     w : (K, G, n) mass fractions.
-    log_volume : (K, G) logarithm of the share of the simplex that the point stands for (prior: uniform on the simplex).
-    half : (K, G, d) half the cell, in the coordinates of the cell, for draws inside a cell; d = n - 1, zero where sampled.
-    coordinates : (K, G, d) the cell's centre.
+    log_volume : (K, G) logarithm of the share of the simplex that the point stands for (prior: uniform on it).
+    coordinates, half : (K, G, d) centre and half the width of the point's cell, d = n - 1.
+    shear : (K, G) change of the second coordinate of a cell's middle with the first: cells lean with their windows.
     reach : (K, n, 2) least and greatest mass fraction that the point set can give, edges of cells included.
+    cells : numbers of cells along each coordinate, G in all.
     """
 
     w: Array
     log_volume: Array
     coordinates: Array
     half: Array
+    shear: Array
     reach: Array
+    cells: tuple[int, ...]
 
     def first(self, count: int) -> Nodes:
         """The first ``count`` cuts."""
-        return Nodes(*(getattr(self, f.name)[:count] for f in fields(self)))
+        arrays = (self.w, self.log_volume, self.coordinates, self.half, self.shear, self.reach)
+        return Nodes(*(part[:count] for part in arrays), self.cells)
+
+    def cell_variance(self, values: Array) -> Array:
+        """Variance of a smooth function within each cell, (K, G), from its values (K, G) at the points."""
+        grid = values.reshape(len(values), *self.cells)
+        changes = [np.gradient(grid, axis=axis) for axis in range(1, grid.ndim)]
+        return np.asarray(sum(change**2 for change in changes).reshape(values.shape) / 12.0)
+
+    def inside(self, node: NDArray[np.intp], rng: np.random.Generator) -> Array:
+        """Compositions (K, D, n) spread evenly inside the cells of the nodes ``node`` (K, D)."""
+        index = node[..., None]
+        offset = np.take_along_axis(self.half, index, axis=1)
+        offset = offset * rng.uniform(-1.0, 1.0, offset.shape)
+        if offset.shape[-1] == 2:
+            offset[..., 1] += np.take_along_axis(self.shear, node, axis=1) * offset[..., 0]
+        return fractions_from_cells(np.clip(np.take_along_axis(self.coordinates, index, axis=1) + offset, 0.0, 1.0))
 
 
 def fractions_from_cells(coordinates: Array) -> Array:
@@ -51,17 +68,22 @@ def fractions_from_cells(coordinates: Array) -> Array:
     return np.concatenate([a, (1.0 - a) * b, (1.0 - a) * (1.0 - b)], axis=-1)
 
 
-def _from_windows(low: Array, high: Array) -> Nodes:
+def _from_windows(low: Array, high: Array, cells: tuple[int, ...]) -> Nodes:
     """Cells from (K, G, d) lower and upper edges."""
     centre, half = 0.5 * (low + high), 0.5 * (high - low)
     volume = np.prod(2.0 * half, axis=-1)
+    shear = np.zeros_like(volume)
     if centre.shape[-1] == 2:
         volume = volume * 2.0 * (1.0 - centre[..., 0])
+        grid = centre.reshape(len(centre), *cells, 2)
+        step = np.gradient(grid[..., 0], axis=1)
+        lean = np.gradient(grid[..., 1], axis=1) / np.where(step > 0.0, step, 1.0)
+        shear = lean.reshape(volume.shape)
     corners = _corner_fractions(low, high)
     reach = np.stack([corners.min(axis=(0, 2)), corners.max(axis=(0, 2))], axis=-1)
     with np.errstate(divide="ignore"):
         log_volume = np.log(volume)
-    return Nodes(fractions_from_cells(centre), log_volume, centre, half, reach)
+    return Nodes(fractions_from_cells(centre), log_volume, centre, half, shear, reach, cells)
 
 
 def _corner_fractions(low: Array, high: Array) -> Array:
@@ -80,7 +102,7 @@ def coarse(n: int) -> Nodes:
     edges = [np.linspace(0.0, 1.0, count + 1) for count in cells]
     low = np.stack(np.meshgrid(*[e[:-1] for e in edges], indexing="ij"), axis=-1).reshape(1, -1, n - 1)
     high = np.stack(np.meshgrid(*[e[1:] for e in edges], indexing="ij"), axis=-1).reshape(1, -1, n - 1)
-    return _from_windows(low, high)
+    return _from_windows(low, high, cells)
 
 
 def refine(log_posterior: Array, n: int) -> Nodes:
@@ -93,7 +115,7 @@ def refine(log_posterior: Array, n: int) -> Nodes:
         low, high = _span(support)
         count = FINE_CELLS[2][0]
         edges = low[:, None] + (high - low)[:, None] * np.linspace(0.0, 1.0, count + 1)
-        return _from_windows(edges[:, :-1, None], edges[:, 1:, None])
+        return _from_windows(edges[:, :-1, None], edges[:, 1:, None], FINE_CELLS[2])
     return _refine_triangle(support.reshape(len(support), *COARSE_CELLS[3]))
 
 
@@ -119,11 +141,20 @@ def _refine_triangle(support: NDArray[np.bool_]) -> Nodes:
     row_low, row_high = _span(spread)
     empty = ~spread.any(axis=2)
     row_low, row_high = np.where(empty, 0.0, row_low), np.where(empty, 1.0, row_high)
-    row = np.minimum((centre_a * rows).astype(int), rows - 1)
-    low_b, high_b = np.take_along_axis(row_low, row, axis=1), np.take_along_axis(row_high, row, axis=1)
+    low_b, high_b = _between_rows(row_low, centre_a), _between_rows(row_high, centre_a)
     step = np.linspace(0.0, 1.0, cells_b + 1)
     edges_b = low_b[..., None] + (high_b - low_b)[..., None] * step
     shape = (len(support), cells_a, cells_b)
     low = np.stack([np.broadcast_to(edges_a[:, :-1, None], shape), edges_b[..., :-1]], axis=-1)
     high = np.stack([np.broadcast_to(edges_a[:, 1:, None], shape), edges_b[..., 1:]], axis=-1)
-    return _from_windows(low.reshape(len(support), -1, 2), high.reshape(len(support), -1, 2))
+    return _from_windows(low.reshape(len(support), -1, 2), high.reshape(len(support), -1, 2), FINE_CELLS[3])
+
+
+def _between_rows(row_values: Array, at: Array) -> Array:
+    """Values (K, rows) at the middles of equal rows of 0..1, interpolated linearly at (K, A) places."""
+    rows = row_values.shape[1]
+    position = np.clip(at * rows - 0.5, 0.0, rows - 1.0)
+    first = np.minimum(position.astype(int), rows - 2)
+    share = position - first
+    left, right = (np.take_along_axis(row_values, first + step, axis=1) for step in (0, 1))
+    return np.asarray((1.0 - share) * left + share * right)

@@ -21,7 +21,7 @@ from fractionkit.composition.joint import (
     find_mode,
     sample_shared,
 )
-from fractionkit.composition.summary import Marginals, draw_cells, inside_cells, pick_samples
+from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
@@ -175,7 +175,7 @@ def _relinked(blocks: Sequence[Block], chained: Chained, marginals: Marginals, d
         vessels = slice(block.cuts.start, block.cuts.start + size)
         nodes = block.nodes.first(size)
         parts.append(Marginals.of(nodes, np.stack(chained.weights[vessels])))
-        found[:, vessels] = inside_cells(nodes, chained.nodes[picked, vessels].T, rng)
+        found[:, vessels] = nodes.inside(chained.nodes[picked, vessels].T, rng).transpose(1, 0, 2)
     rest = Marginals(marginals.mean[count:], marginals.low[count:], marginals.high[count:])
     return Marginals.joined([*parts, rest]), found
 
@@ -187,26 +187,19 @@ def lay(setting: Setting, mode: Array, covariance: Array) -> list[Block]:
     blocks = []
     for cuts in slices(setting.evidence.size):
         rough = setting.block(cuts, coarse)
-        blocks.append(setting.block(cuts, points.refine(_support(rough, mode, covariance, n), n)))
+        blocks.append(setting.block(cuts, points.refine(_support(rough, mode, covariance), n)))
     return blocks
 
 
-def _support(block: Block, mode: Array, covariance: Array, n: int) -> Array:
+def _support(block: Block, mode: Array, covariance: Array) -> Array:
     """(C, G) log density of the coarse nodes with the shared errors taken as fresh in each cut, never too narrow."""
     total = np.repeat(block.nodes.log_volume, block.cuts.stop - block.cuts.start, axis=0)
     for channel in block.channels:
         eta = channel.at(mode)
         part = covariance[np.ix_(channel.errors, channel.errors)]
         variance = np.einsum("kgp,pq,kgq->kg", channel.jacobian, part, channel.jacobian, optimize=True)
-        total = total + channel.scatter.widened(eta, variance + _across_cell(eta, n) ** 2)
+        total = total + channel.scatter.widened(eta, variance + 12.0 * block.nodes.cell_variance(eta))
     return total
-
-
-def _across_cell(eta: Array, n: int) -> Array:
-    """How much a prediction changes across a coarse cell: what a likelihood must not be narrower than to be found."""
-    grid = eta.reshape(len(eta), *points.COARSE_CELLS[n])
-    changes = [np.gradient(grid, axis=axis) for axis in range(1, grid.ndim)]
-    return np.sqrt(sum(change**2 for change in changes)).reshape(eta.shape)
 
 
 def summarise(

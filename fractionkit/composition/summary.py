@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.nodes import Nodes, fractions_from_cells
+from fractionkit.composition.nodes import Nodes
 
 Array = NDArray[np.float64]
 
@@ -79,13 +79,4 @@ def draw_cells(nodes: Nodes, share: Array, samples: NDArray[np.intp], rng: np.ra
     row = np.arange(cuts)[:, None] * count + samples
     at = rng.random(row.shape) * (1.0 - 1e-9) + row
     node = np.clip(np.searchsorted(cumulative.ravel(), at.ravel()).reshape(row.shape) - row * size, 0, size - 1)
-    return inside_cells(nodes, node, rng)
-
-
-def inside_cells(nodes: Nodes, node: NDArray[np.intp], rng: np.random.Generator) -> Array:
-    """Compositions (D, C, n) spread evenly inside the cells of the picked nodes, ``node`` (C, D)."""
-    index = node[..., None]
-    centre = np.take_along_axis(nodes.coordinates, index, axis=1)
-    half = np.take_along_axis(nodes.half, index, axis=1)
-    inside = np.clip(centre + half * rng.uniform(-1.0, 1.0, half.shape), 0.0, 1.0)
-    return fractions_from_cells(inside).transpose(1, 0, 2)
+    return nodes.inside(node, rng).transpose(1, 0, 2)

@@ -17,7 +17,9 @@ def test_range_is_the_integral_over_the_place_between_the_readings(start, end, s
     def likelihood(eta):
         def integrand(s):
             width = sd * np.hypot(1 - s, s)
-            return beta(2, 2).pdf(s) * norm(start + s * (end - start), width).pdf(eta)
+            return (0.6 * beta(20, 20).pdf(s) + 0.4 * beta(3, 3).pdf(s)) * norm(start + s * (end - start), width).pdf(
+                eta
+            )
 
         return quad(integrand, 0.0, 1.0, limit=400, points=[min(max((eta - start) / (end - start + 1e-12), 0), 1)])[0]
 
@@ -31,7 +33,7 @@ def test_a_range_read_at_one_end_only_is_a_plain_reading():
     scatter = Range.between(np.array([330.0, np.nan]), np.array([np.nan, 331.0]), np.array([0.3, 0.3]))
     eta = np.array([[329.7, 330.0], [331.0, 331.6]])
     found = scatter.log_likelihood(eta)
-    # Beta(2, 2) over a point leaves the normal shape, with the sd of the mean of two readings between 0.71 and 1.
+    # A place over a point leaves the normal shape, with the sd of the mean of two readings between 0.71 and 1.
     assert found[0, 1] == pytest.approx(0.0, abs=0.01)
     assert -0.5 / 0.5 < found[0, 0] < -0.5 * 0.9
 

@@ -16,7 +16,9 @@ def linear_run(readings, cells=400):
     """Two kinds of reading of every cut, both linear in w_1; one wide block."""
     cuts = len(readings)
     edges = np.linspace(0, 1, cells + 1)
-    nodes = points._from_windows(np.tile(edges[:-1], (cuts, 1))[..., None], np.tile(edges[1:], (cuts, 1))[..., None])
+    nodes = points._from_windows(
+        np.tile(edges[:-1], (cuts, 1))[..., None], np.tile(edges[1:], (cuts, 1))[..., None], (cells,)
+    )
     channels = []
     for kind, slope in enumerate(SLOPES):
         sign = 1.0 if kind == 0 else -1.0
