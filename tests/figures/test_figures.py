@@ -108,6 +108,8 @@ def test_what_a_user_typed_is_text_and_nothing_else():
     drawn = texts(composition_chart(hostile()))
     for name in HOSTILE:
         assert shorten(name, 13) in drawn
+    assert "$x^2$" in texts(run_chart(sample(count=3, names=["$x^2$", "$\\frac{", "C3"])))
+    assert "$\\frac{" in texts(composition_chart(sample(count=3, names=["$x^2$", "$\\frac{", "C3"])))
 
 
 @settings(max_examples=20, deadline=None)
@@ -120,7 +122,6 @@ def test_any_name_gives_a_whole_picture(name):
 
 def _scale(root: ET.Element, axis: str) -> np.ndarray:
     """(2,) slope and intercept from places in the picture to values, read from the printed tick labels."""
-    index = 0 if axis == "x" else 1
     places, values = [], []
     for tick in root.iter(f"{SVG}g"):
         if f"-{axis}tick_" not in tick.attrib.get("id", ""):
@@ -129,7 +130,7 @@ def _scale(root: ET.Element, axis: str) -> np.ndarray:
         if use is not None and label is not None:
             places.append(float(use.attrib[axis]))
             values.append(float((label.text or "").replace("−", "-")))
-    assert len(values) >= 3, index
+    assert len(values) >= 3
     return np.polyfit(places, values, 1)
 
 
@@ -152,6 +153,26 @@ def test_run_chart_draws_the_temperatures_and_masses_given():
     # A straight stretch may be drawn without its middle points: what is drawn must lie on the line, ends included.
     np.testing.assert_allclose(np.interp(x, place, head), y, atol=0.1)
     np.testing.assert_allclose([x[0], x[-1], y[0], y[-1]], [0, place[-1], head[0], head[-1]], atol=1.0)
+
+
+def test_composition_chart_draws_the_intervals_given():
+    assessment = sample(count=9)
+    panel = next(
+        group
+        for group in ET.fromstring(composition_chart(assessment)).iter(f"{SVG}g")
+        if group.attrib.get("id") == "composition-axes_1"
+    )
+    labels = [text for text in panel.iter(f"{SVG}text") if re.fullmatch(r"\d+", text.text or "")]
+    assert [text.text for text in labels] == ["0", "50", "100"]
+    scale = np.polyfit([float(text.attrib["x"]) for text in labels], [0.0, 50.0, 100.0], 1)
+    bars = [
+        np.polyval(scale, _vertices(path.attrib["d"])[:, 0])
+        for path in panel.iter(f"{SVG}path")
+        if "stroke-width: 2" in path.attrib.get("style", "")
+    ]
+    estimates = [cut.composition[assessment.components[0]] for cut in assessment.cuts]
+    wanted = [(100 * made.low, 100 * made.high) for made in estimates]
+    np.testing.assert_allclose(sorted(map(tuple, bars)), sorted(wanted), atol=0.05)
 
 
 def test_density_chart_draws_the_readings_given():

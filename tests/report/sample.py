@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from fractionkit.assessment.model import (
@@ -230,10 +232,32 @@ def sample(
     )
 
 
+def evil(place: str) -> str:
+    """A text that would run or be drawn if it were ever taken as HTML; it says where it stands."""
+    return f"<img src=x onerror=alert(1)>&amp;\"'{place}"
+
+
 def hostile() -> Assessment:
-    """Ten cuts, some of whose names try to break out of HTML, SVG, rich markup, a template or the terminal."""
+    """Ten cuts whose texts try to break out of HTML, SVG, rich markup, a template or the terminal."""
     names = [*HOSTILE, "C8", "C9", "C10"]
-    return sample(names=names, count=10, title='<b>bold</b> & "title" {{ 1 }} [red]x[/red] $\\alpha$ \x1b]0;x\x07')
+    title = '<b>bold</b> & "title" {{ 1 }} [red]x[/red] $\\alpha$ \x1b]0;x\x07'
+    run = sample(names=names, count=10, title=title)
+    flag = Flag(evil("code"), evil("flag"))
+    lot = replace(run.lot, label=(evil("label"),), not_tested=(evil("untested"),)) if run.lot else None
+    return replace(
+        run,
+        date=evil("date"),
+        source=evil("source"),
+        cuts=tuple(replace(cut, reason=evil("reason"), flags=(flag,)) for cut in run.cuts),
+        lot=lot,
+        findings=tuple(
+            replace(f, instrument=evil("tool"), unit=evil("unit"), text=evil("found")) for f in run.findings
+        ),
+        corrections=(Correction(evil("what"), 1.0, 0.1, evil("size"), evil("origin")),),
+        constants=(Constant(evil("constant"), evil("value"), evil("book")),),
+        cautions=(Caution(evil("substance"), evil("kind"), evil("caution"), evil("paper")),),
+        flags=(flag,),
+    )
 
 
 def bare() -> Assessment:

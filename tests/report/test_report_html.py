@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from fractionkit.assessment.model import Estimate, Finding
 from fractionkit.figures.labels import plain
 from fractionkit.report import html, words
-from tests.report.sample import HOSTILE, TERNARY, bare, hostile, sample
+from tests.report.sample import HOSTILE, TERNARY, bare, evil, hostile, sample
 
 VOID = {"meta", "br", "link", "img", "hr", "input"}
 
@@ -124,6 +124,11 @@ def test_what_users_typed_is_text(recwarn):
     text = flat(html(hostile()))
     for name in HOSTILE:
         assert " ".join(plain(name).split()) in text
+    for place in (
+        "date", "source", "code", "flag", "label", "untested", "reason", "tool", "unit", "found", "what", "size",
+        "origin", "constant", "value", "book", "substance", "kind", "caution", "paper",
+    ):  # fmt: skip
+        assert evil(place) in text, place
     assert '<b>bold</b> & "title" {{ 1 }}' in text
     assert "49" not in plain(HOSTILE[5])
     assert not recwarn.list
