@@ -10,27 +10,26 @@ Balance. Charge = cuts + residue + hold-up and loss, component by component, whe
 
 Method: given the shared errors each cut has its probabilities on its nodes. Whole runs are drawn by a particle filter
 from the residue backwards (each cut from its own nodes, weighted by the order against the cut after it), weighted by
-the balance, and then refreshed by Gibbs sweeps in which each cut is drawn from its exact conditional given all others. The
+the balance, and then refreshed by a Gibbs sweep in which each cut is drawn from its exact conditional given all others. The
 marginals are the averages of those conditionals over the particles (Gelfand and Smith, J. Am. Stat. Assoc. 85 (1990)
 398), so they stay smooth on the nodes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import Block, SharedPosterior, conditionals
+from fractionkit.composition.joint import Piece, SharedPosterior
 from fractionkit.composition.summary import pick_samples
 
 Array = NDArray[np.float64]
 
 TOLERANCE, SLIP = 0.03, 0.02
-PARTICLES = {2: 2048, 3: 768}
-SWEEPS = 2
+PARTICLES = {2: 2048, 3: 512}
 LONGEST = 48  # vessels; in a longer run the order says little of any one cut, and the filter would cost too much
 BATCH = 1 << 21
 
@@ -63,16 +62,14 @@ class Chained:
 class _Vessels:
     """Probabilities of every vessel's nodes given each sample of the shared errors, and what links read off a node."""
 
-    def __init__(self, blocks: Sequence[Block], shared: SharedPosterior, links: Links) -> None:
-        pieces: dict[int, list[Array]] = {}
+    def __init__(self, pieces: Iterable[Piece], links: Links) -> None:
+        found: dict[int, list[Array]] = {}
         w: dict[int, Array] = {}
-        for block, _, log_density in conditionals(blocks, shared.theta):
-            share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
-            share /= share.sum(axis=1, keepdims=True)
+        for block, _, share in pieces:
             for row, vessel in enumerate(range(block.cuts.start, min(block.cuts.stop, len(links.mass)))):
-                pieces.setdefault(vessel, []).append(share[row])
+                found.setdefault(vessel, []).append(share[row])
                 w[vessel] = block.nodes.w[row]
-        self.share = [np.concatenate(pieces[v], axis=1).T.copy() for v in range(len(pieces))]  # (S, G): rows to gather
+        self.share = [np.concatenate(found[v], axis=1).T.copy() for v in range(len(found))]  # (S, G): rows to gather
         self.w = [w[v] for v in range(len(w))]
         self.steps = [None if links.order is None else _log_ratios(part, links.order) for part in self.w]
 
@@ -104,14 +101,16 @@ def _keep_order(density: Array, own: Array, other: Array, *, other_later: bool) 
         density *= factor
 
 
-def link(blocks: Sequence[Block], shared: SharedPosterior, links: Links, seed: int = 20240311) -> Chained:
+def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: int = 20240311) -> Chained:
     """Draw whole runs that respect the links; see the module's text.
+
+    pieces : node probabilities of the vessels, as `shares` gives them.
 
     Returns particles, equally likely, and the marginal weights of every vessel's nodes. ``effective`` is the least
     effective number of particles met on the way.
     """
     rng = np.random.default_rng(seed)
-    vessels = _Vessels(blocks, shared, links)
+    vessels = _Vessels(pieces, links)
     count = PARTICLES.get(vessels.w[0].shape[1], 512)
     samples = pick_samples(shared.weights, count, rng)
     rng.shuffle(samples)
@@ -137,20 +136,19 @@ def link(blocks: Sequence[Block], shared: SharedPosterior, links: Links, seed: i
 def _sweep(
     vessels: _Vessels, nodes: NDArray[np.intp], samples: NDArray[np.intp], links: Links, rng: np.random.Generator
 ) -> list[Array]:
-    """Gibbs sweeps in place; the average conditional of each vessel in the last of them."""
+    """Gibbs sweep in place; the average conditional of each vessel."""
     size = len(vessels)
     total = _contents(vessels, nodes, links) if links.charge is not None else None
-    weights: list[Array] = [np.zeros(0)] * size
-    for _ in range(SWEEPS):
-        for v in range(size):
-            before = None if v == 0 else nodes[:, v - 1]
-            after = None if v == size - 1 else nodes[:, v + 1]
-            rest = None if total is None else total - links.mass[v] * vessels.w[v][nodes[:, v], :-1]
-            average = np.zeros(len(vessels.w[v]))
-            _, nodes[:, v] = _draw(vessels, v, samples, before, after, rest, links, rng, average)
-            if rest is not None:
-                total = rest + links.mass[v] * vessels.w[v][nodes[:, v], :-1]
-            weights[v] = average / average.sum()
+    weights = []
+    for v in range(size):
+        before = None if v == 0 else nodes[:, v - 1]
+        after = None if v == size - 1 else nodes[:, v + 1]
+        rest = None if total is None else total - links.mass[v] * vessels.w[v][nodes[:, v], :-1]
+        average = np.zeros(len(vessels.w[v]))
+        _, nodes[:, v] = _draw(vessels, v, samples, before, after, rest, links, rng, average)
+        if rest is not None:
+            total = rest + links.mass[v] * vessels.w[v][nodes[:, v], :-1]
+        weights.append(average / average.sum())
     return weights
 
 
@@ -183,9 +181,7 @@ def _draw(
                 assert earlier is not None
                 _keep_order(density, own, earlier[before[part]], other_later=False)
         if rest is not None:
-            gap = rest[part, None] + links.mass[v] * vessels.w[v][None, :, :-1]
-            log_fit = _fit(gap, links)
-            density *= np.exp(log_fit - log_fit.max(axis=1, keepdims=True))
+            density *= _fit_of_nodes(rest[part], links.mass[v] * vessels.w[v][:, :-1], links)
         cumulative = np.cumsum(density, axis=1)
         gained[part] = np.maximum(cumulative[:, -1], 1e-300)
         at = rng.random(len(density))[:, None] * cumulative[:, -1:]
@@ -200,13 +196,27 @@ def _contents(vessels: _Vessels, nodes: NDArray[np.intp], links: Links) -> Array
     return np.asarray(sum(links.mass[v] * vessels.w[v][nodes[:, v], :-1] for v in range(len(vessels))))
 
 
-def _fit(contents: Array, links: Links) -> Array:
-    assert links.charge is not None
+def _whitened(gap: Array, links: Links) -> Array:
+    """Kilograms off the charge (..., n - 1) in standard deviations."""
     assert links.charge_covariance is not None
-    gap = contents - links.charge
-    return -0.5 * np.einsum("...i,ij,...j->...", gap, np.linalg.inv(links.charge_covariance), gap)
+    return np.asarray(gap @ np.linalg.inv(np.linalg.cholesky(links.charge_covariance)).T)
+
+
+def _fit_of_nodes(rest: Array, own: Array, links: Links) -> Array:
+    """Likelihood of the balance (D, G), largest 1 in each row, with ``own`` (G, n - 1) kg added to ``rest`` (D, n - 1).
+
+    The square of the sum of a particle's and a node's gap is expanded: one matrix product, no third axis.
+    """
+    assert links.charge is not None
+    particle, node = _whitened(rest - links.charge, links), _whitened(own, links)
+    log_fit = particle @ -node.T
+    log_fit -= 0.5 * (node**2).sum(axis=1)
+    log_fit -= log_fit.max(axis=1, keepdims=True)
+    return np.asarray(np.exp(log_fit, out=log_fit))
 
 
 def _balance(vessels: _Vessels, nodes: NDArray[np.intp], links: Links) -> Array:
     """Log likelihood of the balance for each particle, (D,); zero where nothing is known of the charge."""
-    return np.zeros(len(nodes)) if links.charge is None else _fit(_contents(vessels, nodes, links), links)
+    if links.charge is None:
+        return np.zeros(len(nodes))
+    return np.asarray(-0.5 * (_whitened(_contents(vessels, nodes, links) - links.charge, links) ** 2).sum(axis=1))

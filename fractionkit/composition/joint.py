@@ -74,6 +74,10 @@ class Block:
         return total
 
 
+#: A block, which samples of the shared errors, and an array (C, G, S') over its nodes and those samples.
+Piece = tuple[Block, slice, Array]
+
+
 @dataclass(frozen=True)
 class Expansion:
     """log p(theta | readings) up to a constant, with gradient (p,) and Hessian (p, p); ``fisher`` leaves out the part
@@ -190,7 +194,7 @@ def log_evidence(blocks: Sequence[Block], theta: Array) -> Array:
     return total
 
 
-def conditionals(blocks: Sequence[Block], theta: Array) -> Iterator[tuple[Block, slice, Array]]:
+def conditionals(blocks: Sequence[Block], theta: Array) -> Iterator[Piece]:
     """Log density of every node given each sample, a manageable piece (C, G, S') at a time, with the samples' slice."""
     for block in blocks:
         per_sample = block.nodes.log_volume.size
@@ -198,6 +202,14 @@ def conditionals(blocks: Sequence[Block], theta: Array) -> Iterator[tuple[Block,
         for first in range(0, len(theta), width):
             part = slice(first, min(first + width, len(theta)))
             yield block, part, block.log_density(theta[part])
+
+
+def shares(blocks: Sequence[Block], theta: Array) -> Iterator[Piece]:
+    """Probability of every node given each sample, (C, G, S'), piece by piece as `conditionals`."""
+    for block, part, log_density in conditionals(blocks, theta):
+        share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
+        share /= share.sum(axis=1, keepdims=True)
+        yield block, part, share
 
 
 def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count: int = SAMPLES) -> SharedPosterior:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 COARSE_CELLS = {2: (256,), 3: (64, 64)}
-FINE_CELLS = {2: (200,), 3: (36, 36)}
+FINE_CELLS = {2: (200,), 3: (32, 32)}
 SUPPORT_DROP = 16.0  # a node counts as support down to exp(-16) of the best one, 5.6 standard deviations
 
 
@@ -130,7 +130,6 @@ def _span(support: NDArray[np.bool_]) -> tuple[Array, Array]:
 def _refine_triangle(support: NDArray[np.bool_]) -> Nodes:
     """Nested windows: first the reach in a, then at each a the reach in b, so that a narrow slanting ridge is resolved."""
     cells_a, cells_b = FINE_CELLS[3]
-    rows = support.shape[1]
     low_a, high_a = _span(support.any(axis=2))
     edges_a = low_a[:, None] + (high_a - low_a)[:, None] * np.linspace(0.0, 1.0, cells_a + 1)
     centre_a = 0.5 * (edges_a[:, :-1] + edges_a[:, 1:])

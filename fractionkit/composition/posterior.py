@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -11,15 +11,16 @@ from numpy.typing import NDArray
 from fractionkit.composition import nodes as points
 from fractionkit.composition.blocks import Setting, slices
 from fractionkit.composition.chain import LONGEST, Chained, Links, link
-from fractionkit.composition.evidence import Evidence
+from fractionkit.composition.evidence import Balance, Evidence
 from fractionkit.composition.joint import (
     FEWER_SAMPLES,
     SAMPLES,
     Block,
+    Piece,
     SharedPosterior,
-    conditionals,
     find_mode,
     sample_shared,
+    shares,
 )
 from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
 from fractionkit.mixture import Mixture
@@ -87,11 +88,16 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     samples = next((fewer for limit, fewer in FEWER_SAMPLES if nodes >= limit), SAMPLES)
     shared = sample_shared(blocks, mode, covariance, samples)
     count = int(np.clip(NUMBERS_IN_DRAWS // max(evidence.size * mixture.n, 1), LEAST_DRAWS, MOST_DRAWS))
-    marginals, draws = summarise(blocks, shared, evidence.size, mixture.n, count)
-    linked = _links(mixture, evidence, blocks, shared)
+    pieces: Iterable[Piece] = shares(blocks, shared.theta)
+    may_link = evidence.balance is not None and 1 < evidence.size <= LONGEST
+    if may_link:
+        pieces = list(pieces)  # looked at twice
+    weights, draws = summarise(blocks, pieces, shared, evidence.size, mixture.n, count)
+    marginals = Marginals.joined([Marginals.of(block.nodes, w) for block, w in zip(blocks, weights, strict=True)])
+    linked = _links(mixture, evidence, blocks[-1].nodes.w[-1], weights[-1][-1]) if may_link else None
     least = shared.effective
     if linked is not None:
-        chained = link(blocks, shared, linked)
+        chained = link(pieces, shared, linked)
         least = min(least, chained.effective)
         marginals, draws = _relinked(blocks, chained, marginals, draws)
         shared = replace(shared, weights=np.bincount(chained.samples, minlength=samples) / len(chained.samples))
@@ -126,34 +132,30 @@ def zeotropic_order(mixture: Mixture, pressure: float) -> tuple[int, ...] | None
     return tuple(int(i) for i in np.argsort(boiling))
 
 
-def _links(mixture: Mixture, evidence: Evidence, blocks: Sequence[Block], shared: SharedPosterior) -> Links | None:
-    """What ties the vessels together, None where nothing does or the run is too long for it to matter."""
+def _links(mixture: Mixture, evidence: Evidence, last: Array, weight: Array) -> Links | None:
+    """What ties the vessels together, None where nothing does.
+
+    last, weight : nodes (G, n) of the last vessel, the charge where there is one, and what they weigh (G,).
+    """
     balance = evidence.balance
-    chained = evidence.size - evidence.charge
-    if balance is None or not 1 < chained <= LONGEST:
-        return None
+    assert balance is not None
     order = zeotropic_order(mixture, evidence.pressure) if balance.ordered else None
-    contents = _charge(mixture.n, evidence, blocks, shared) if evidence.charge else None
+    contents = _charge(balance, last, weight) if evidence.charge else None
     if order is None and contents is None:
         return None
     return Links(order, balance.mass, *(contents or (None, None)))
 
 
-def _charge(n: int, evidence: Evidence, blocks: Sequence[Block], shared: SharedPosterior) -> tuple[Array, Array] | None:
+def _charge(balance: Balance, nodes: Array, weight: Array) -> tuple[Array, Array] | None:
     """Mass of the first n - 1 components that the vessels should hold, and its covariance.
 
     What went in, by the charge's own readings, less the loss, whose composition is unknown: flat on the simplex, with
     mean 1/n and the covariance of a flat Dirichlet distribution.
     """
-    balance = evidence.balance
-    if balance is None or not np.isfinite(balance.charge) or not np.isfinite(balance.mass).all():
+    if not np.isfinite(balance.charge) or not np.isfinite(balance.mass).all():
         return None
-    last = blocks[-1]
-    row = evidence.size - 1 - last.cuts.start
-    log_density = last.log_density(shared.theta)[row]
-    share = np.exp(log_density - log_density.max(axis=0))
-    weight = (share / share.sum(axis=0)) @ shared.weights
-    w = last.nodes.w[row][:, :-1]
+    n = nodes.shape[1]
+    w = nodes[:, :-1]
     mean = weight @ w
     spread = (w - mean).T @ ((w - mean) * weight[:, None])
     loss = max(balance.charge - float(balance.mass.sum()), 0.0)
@@ -203,23 +205,20 @@ def _support(block: Block, mode: Array, covariance: Array) -> Array:
 
 
 def summarise(
-    blocks: Sequence[Block], shared: SharedPosterior, size: int, n: int, count: int
-) -> tuple[Marginals, Array]:
-    """Marginals of every cut and ``count`` joint draws, in one pass over the samples of the shared errors."""
+    blocks: Sequence[Block], pieces: Iterable[Piece], shared: SharedPosterior, size: int, n: int, count: int
+) -> tuple[list[Array], Array]:
+    """Node weights (C, G) of every block and ``count`` joint draws (count, size, n), in one pass over the ``pieces``."""
     rng = np.random.default_rng(20240301)
     picked = pick_samples(shared.weights, count, rng)
     draws = np.empty((count, size, n))
     weight = [np.zeros(block.nodes.log_volume.shape) for block in blocks]
     place = {id(block): i for i, block in enumerate(blocks)}
-    for block, part, log_density in conditionals(blocks, shared.theta):
-        share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
-        share /= share.sum(axis=1, keepdims=True)
+    for block, part, share in pieces:
         weight[place[id(block)]] += share @ shared.weights[part]
         wanted = np.flatnonzero((picked >= part.start) & (picked < part.stop))
         if wanted.size:
             draws[wanted, block.cuts] = draw_cells(block.nodes, share, picked[wanted] - part.start, rng)
-    parts = [Marginals.of(block.nodes, w) for block, w in zip(blocks, weight, strict=True)]
-    return Marginals.joined(parts), draws
+    return weight, draws
 
 
 def misfits(blocks: Sequence[Block], mode: Array, size: int) -> tuple[Array, float]:

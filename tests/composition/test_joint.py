@@ -5,8 +5,9 @@ import pytest
 
 from fractionkit.composition import nodes as points
 from fractionkit.composition.channels import Normal
-from fractionkit.composition.joint import Block, Channel, expand, find_mode, sample_shared
+from fractionkit.composition.joint import Block, Channel, expand, find_mode, sample_shared, shares
 from fractionkit.composition.posterior import summarise
+from fractionkit.composition.summary import Marginals
 
 SPAN, REPEAT = 100.0, 0.8  # a reading that moves by SPAN from w = 0 to 1
 SLOPES = np.array([[1.5, 0.0, 0.7], [0.0, 2.0, -0.5]])  # two kinds of reading feel three shared errors
@@ -81,7 +82,8 @@ def test_compositions_and_draws(readings):
     truth, covariance = closed_form(readings)
     mode, spread = find_mode(blocks, 3)
     shared = sample_shared(blocks, mode, spread, 2048)
-    marginals, draws = summarise(blocks, shared, 5, 2, 4096)
+    weights, draws = summarise(blocks, shares(blocks, shared.theta), shared, 5, 2, 4096)
+    marginals = Marginals.of(blocks[0].nodes, weights[0])
     sd = np.sqrt(np.diag(covariance))[:5]
     np.testing.assert_allclose(marginals.mean[:, 0], truth[:5], atol=0.08 * sd.max())
     np.testing.assert_allclose(0.5 * (marginals.high - marginals.low)[:, 0] / 1.96, sd, rtol=0.05)
@@ -96,7 +98,8 @@ def test_the_same_readings_give_the_same_answer(readings):
     for _ in range(2):
         blocks = linear_run(readings)
         mode, spread = find_mode(blocks, 3)
-        answers.append(summarise(blocks, sample_shared(blocks, mode, spread), 5, 2, 512)[1])
+        shared = sample_shared(blocks, mode, spread)
+        answers.append(summarise(blocks, shares(blocks, shared.theta), shared, 5, 2, 512)[1])
     np.testing.assert_array_equal(*answers)
 
 
