@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.readings.terms import Correction
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 Decision = Literal["keep", "recycle", "redistil", "waste"]
@@ -164,3 +167,10 @@ class Assessment:
     curve: Curve | None
     effective_samples: float
     consistency: float  # probability of readings at least as discordant as these, were the model true
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a cut; see `fractionkit.assessment.table.as_table`."""
+        from fractionkit.assessment.table import as_table
+
+        return as_table(self)
