@@ -24,6 +24,8 @@ from fractionkit.mixture.bubble import ln_k
 from fractionkit.mixture.vapour import T_HIGHEST, T_LOWEST, VapourPressure
 
 ITERATIONS = 150
+ROUNDING = 1e-12
+"""A merit that falls by less than this share has not fallen."""
 TOLERANCE = 1e-11
 ACCEPTED = 1e-8
 """Change of a mole fraction at which a start counts as converged; iteration stops at TOLERANCE."""
@@ -48,6 +50,13 @@ class _State:
     def replaced(self, other: _State, mask: Flags) -> _State:
         """Return this state with the masked rows of ``other``."""
         return _State(*(_choose(mask, getattr(other, f.name), getattr(self, f.name)) for f in fields(self)))
+
+    def spliced(self, other: _State, mask: Flags) -> _State:
+        """Return this state with ``other`` (as many rows as ``mask`` marks) in the marked rows."""
+        merged = _State(*(getattr(self, f.name).copy() for f in fields(self)))
+        for f in fields(self):
+            getattr(merged, f.name)[mask] = getattr(other, f.name)
+        return merged
 
 
 def _choose(mask: Flags, one: Array, other: Array) -> Array:
@@ -169,8 +178,14 @@ def _climb(
         trial = _evaluate(
             vapour, activity, np.where(present, trial_x - np.log(weight), 0.0), state.merit, target, present
         )
-        rises = trial.merit >= state.merit * (1.0 - 1e-10)
+        rises = trial.merit >= state.merit * (1.0 - ROUNDING)
         state = state.replaced(trial, rises)
+        if not rises.all():
+            # a merit is one Newton step in T and may stand too high by the square of that step: work it out once more,
+            # or nothing could beat it
+            left = ~rises
+            again = _evaluate(vapour, activity, state.log_x[left], state.merit[left], target[left], present[left])
+            state = state.spliced(again, left)
         failures = np.where(rises, 0, failures + 1)
     return final_T, final_x, size <= ACCEPTED
 

@@ -101,10 +101,11 @@ def from_azeotrope(first: Substance, second: Substance, T: float, w: float, alph
 
     moles = np.array([w / first.molar_mass.value, (1.0 - w) / second.molar_mass.value])
     x = np.array(moles[0] / moles.sum())
-    target = [np.log(101_325.0) - float(s.vapour_pressure.ln_pressure(T)) for s in (first, second)]
+    target = np.array([np.log(101_325.0) - float(s.vapour_pressure.ln_pressure(T)) for s in (first, second)])
 
     def miss(b: np.ndarray) -> np.ndarray:
-        return Nrtl(0.0, 0.0, float(b[0]), float(b[1]), alpha).ln_gamma(x, np.array(T)) - target
+        ln_gamma = Nrtl(0.0, 0.0, float(b[0]), float(b[1]), alpha).ln_gamma(x, np.array(T))
+        return np.asarray(ln_gamma - target, dtype=np.float64)
 
     b = fsolve(miss, [400.0, 400.0], xtol=1e-12)
     return Nrtl(0.0, 0.0, float(b[0]), float(b[1]), alpha)

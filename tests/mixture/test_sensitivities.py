@@ -2,8 +2,11 @@
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from fractionkit.mixture import Mixture
+from fractionkit.substances import names
 
 STEP = 1e-4
 SETS = [
@@ -84,3 +87,17 @@ def test_shapes():
     assert mix.bubble_point_errors(x, T, y).shape == (4, 5, len(mix.model_errors))
     assert mix.density_errors(x, np.full((4, 5), 293.15)).shape == (4, 5, len(mix.model_errors))
     assert mix.density_errors(x[0, 0], 293.15).shape == (len(mix.model_errors),)
+
+
+@given(st.lists(st.sampled_from(names()), min_size=2, max_size=4, unique=True), st.integers(0, 1000))
+@settings(max_examples=40, deadline=None)
+def test_a_perturbed_mixture_still_boils_and_condenses(subset, seed):
+    mix = Mixture(subset)
+    rng = np.random.default_rng(seed)
+    other = mix.perturbed(rng.normal(0.0, 2.0, len(mix.model_errors)))
+    x = rng.dirichlet(np.ones(mix.n), 20)
+    T, y = other.bubble_point(x, 98e3)
+    partial = x * np.exp(other.ln_gamma(x, T) + other.ln_psat(T))
+    assert partial.sum(axis=-1) == pytest.approx(np.full(20, 98e3), rel=1e-9)
+    back, _ = other.dew_point(y, 98e3)
+    assert (back >= T - 1e-6).all()

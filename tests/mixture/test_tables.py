@@ -1,6 +1,8 @@
 """The activity table is what its recipe gives, and is complete."""
 
+import csv
 import itertools
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,7 +15,9 @@ from fractionkit.substances.activity_sources import (
     group_contribution,
     least_stability,
 )
-from fractionkit.substances.activity_table import build, fit_range, from_azeotrope, from_ends
+from fractionkit.substances.activity_table import build, fit_range, from_azeotrope, from_ends, published
+
+SHIPPED = Path(__file__).parents[2] / "data" / "checks" / "activity_parameters_shipped.csv"
 
 SAMPLE = [
     ("chloroform", "methanol"),  # published
@@ -53,6 +57,29 @@ def test_rows_are_what_the_recipe_gives(first, second):
     for T in (low, high):
         expected = rebuilt.nrtl.ln_gamma(x, np.full(11, T))
         assert kept.ln_gamma(x, np.full(11, T)) == pytest.approx(expected, abs=2e-3)
+
+
+def test_published_sets_are_the_bank_converted():
+    """data/checks holds the bank's raw numbers in cal/mol; b = raw/R with R = 1.987204 cal/mol/K."""
+    lines = [line for line in SHIPPED.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
+    raw = [row for row in csv.DictReader(lines) if row["model"] == "nrtl_raw_cal_mol"]
+    pairs = {frozenset((row["i"], row["j"])) for row in raw}
+    assert len(pairs) == 20
+    for pair in pairs:
+        first, second = sorted(pair)
+        ours = published(first, second)
+        assert ours is not None
+        candidates = []
+        for row in raw:
+            if {row["i"], row["j"]} == pair:
+                b = (float(row["b_ij_K"]) / 1.987204, float(row["b_ji_K"]) / 1.987204)
+                candidates.append((*(b if row["i"] == first else b[::-1]), float(row["alpha"])))
+        assert any((ours.b_ij, ours.b_ji, ours.alpha) == pytest.approx(c, abs=2e-3) for c in candidates)
+
+
+def test_the_carbon_tetrachloride_methanol_trap():
+    """Shared reference, trap 5: the set that the bank keeps is 2 K off the azeotrope; the table does not use it."""
+    assert activity_pairs()["carbon tetrachloride", "methanol"].origin == "Dortmund"
 
 
 def test_group_contribution_against_the_package_called_directly():
