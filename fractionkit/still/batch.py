@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from typing import Literal
 
@@ -10,20 +9,19 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fractionkit.errors import Fault, InputError
-from fractionkit.still import checks, start
+from fractionkit.still import checks
 from fractionkit.still.column import Column
-from fractionkit.still.control import Control
 from fractionkit.still.energy import finish, latent_heats_of
 from fractionkit.still.equilibrium import Array, Equilibrium, LatentScaled
 from fractionkit.still.fitted import FittedVolatility
 from fractionkit.still.policy import Charge, RefluxPolicy, Steered, Stepped
 from fractionkit.still.record import Record
 from fractionkit.still.result import Distillation
-from fractionkit.still.rosenbrock import Step, advance
-from fractionkit.still.state import Flags, State
+from fractionkit.still.running import run
+from fractionkit.still.state import Flags
 
-FIRST_STEP = 1e-3
-"""First step in parts of the charge; the control takes over at once."""
+FIT = 0.5
+"""Largest error of fitted vapour fractions, in parts of the tolerance."""
 
 FITTED = (2, 3, 4)
 """Numbers of components for which a fit pays."""
@@ -31,14 +29,8 @@ FITTED = (2, 3, 4)
 ON_TARGET = 1e-7
 """Deviation of the distillate taken for none."""
 
-FIT = 0.5
-"""Largest error of fitted vapour fractions, in parts of the tolerance."""
-
-PROPORTIONAL = 100.0
-"""Reflux per unit deviation of the distillate and unit R + 1, with hold-up; common practice, no source."""
-
-RESET = 0.1
-"""Integral time of the reflux in parts of the hold-up distilled; common practice, no source."""
+CHUNK = 256
+"""Scenarios integrated together; more no longer fit the processor's cache and cost more each."""
 
 
 def distil(
@@ -129,12 +121,11 @@ def distil(
         total = moles.sum(axis=-1)
     else:
         equilibrium = _quick(mixture, setting, tolerance) if quick else mixture
-    column = _column(equilibrium, setting, total)
-    record = Record(column, setting.top, points)
-    rate = boilup if boilup is not None else (heater_power or np.nan) / reference
-    finished = _run(column, record, moles / total[:, None], reflux_ratio, setting, tolerance, rate / total)
+    rate = (boilup if boilup is not None else (heater_power or np.nan) / reference) / total
+    scaled = replace(setting, moles=moles, total=total)
+    notes, finished = _integrate(equilibrium, scaled, reflux_ratio, tolerance, rate, points)
     return finish(
-        mixture, record.arrays(), setting, heats, finished,
+        mixture, notes, setting, heats, finished,
         scale=reference / heats if overflow == "latent" and heats is not None else None,
         total=total, boilup=boilup, heater_power=heater_power,
     )  # fmt: skip
@@ -149,7 +140,8 @@ def _quick(mixture: Equilibrium, setting: checks.Setting, tolerance: float) -> E
     return fitted if fitted.error_y <= FIT * tolerance else mixture
 
 
-def _column(equilibrium: Equilibrium, setting: checks.Setting, total: Array) -> Column:
+def _column(equilibrium: Equilibrium, setting: checks.Setting) -> Column:
+    total = setting.total
     levels = int(np.ceil(setting.stages.max() - 1e-9))
     efficiency = np.clip(setting.stages - np.arange(levels)[:, None], 0.0, 1.0)
     working = efficiency[1:] > 0.0
@@ -163,133 +155,34 @@ def _column(equilibrium: Equilibrium, setting: checks.Setting, total: Array) -> 
     )
 
 
-def _run(
-    column: Column,
-    record: Record,
-    feed: Array,
-    policy: RefluxPolicy,
-    setting: checks.Setting,
-    tolerance: float,
-    rate: Array,
-) -> Flags:
-    """Integrate through all settings of the reflux; return which scenarios came to their end (S,)."""
-    s = start.start_up(column, feed)
-    S = len(feed)
-    D, h = np.zeros(S), np.full(S, FIRST_STEP)
-    if isinstance(policy, Steered):
-        return _steered(column, record, s, policy, setting.distilled, tolerance)
-
-    def observe(step: Step) -> Flags:
-        record.step(step)
-        return np.zeros(S, dtype=bool)
-
-    for end, R in _segments(policy, setting.distilled, rate):
-        s = start.settle(column, s.at(R))
-        record.point(s, D, np.ones(S, dtype=bool))
-        s, D, h = advance(column, s, D, end, np.minimum(h, FIRST_STEP), tolerance, observe)
-    return np.ones(S, dtype=bool)
-
-
-def _segments(policy: RefluxPolicy, distilled: Array, rate: Array) -> Iterator[tuple[Array, Array]]:
-    """Yield where each reflux ratio ends, in parts of the charge, and the ratio, both (S,)."""
-    if not isinstance(policy, Stepped):
-        yield distilled, np.broadcast_to(np.asarray(policy, dtype=np.float64), distilled.shape)
-        return
-    before, D = 0.0, np.zeros_like(distilled)
-    for ratio, until in zip(policy.ratios, [*policy.until, np.inf], strict=True):
-        if until == np.inf:
-            D = distilled
-        elif policy.by == "time":
-            D = np.minimum(D + rate * (until - before) / (ratio + 1.0), distilled)
-        else:
-            D = np.minimum(until, distilled)
-        before = until
-        yield D, np.full_like(distilled, ratio)
+def _integrate(
+    equilibrium: Equilibrium, setting: checks.Setting, policy: RefluxPolicy, tolerance: float, rate: Array, points: int
+) -> tuple[dict[str, Array], Flags]:
+    """Integrate all scenarios, some at a time where the mixture can be divided; return the notes and who finished."""
+    S = len(setting.total)
+    take = getattr(equilibrium, "take", None)
+    size = CHUNK if take is not None else S
+    if not isinstance(policy, (Stepped, Steered)):
+        policy = np.broadcast_to(np.asarray(policy, dtype=np.float64), (S,))
+    parts, ends = [], []
+    for first in range(0, S, size):
+        index = np.arange(first, min(first + size, S))
+        some = setting.take(index) if size < S else setting
+        column = _column(take(index) if take is not None and size < S else equilibrium, some)
+        record = Record(column, some.top, points)
+        ratio = policy[index] if isinstance(policy, np.ndarray) else policy
+        ends.append(run(column, record, some, ratio, tolerance, rate[index]))
+        parts.append(record.arrays())
+    notes = _joined(parts)
+    if isinstance(policy, Steered) and not np.any(notes["D"] > 0.0):
+        best = float(notes["distillate"][:, 0, policy.component].max())
+        found, expected = f"{policy.target:g}", f"at most {best:.4g}, all that reflux {policy.at_most:g} gives"
+        raise InputError(Fault(found, expected, column="target"))
+    return notes, np.concatenate(ends)
 
 
-def _steered(column: Column, record: Record, s: State, policy: Steered, distilled: Array, tolerance: float) -> Flags:
-    """Hold the distillate; return which scenarios came to their end (S,)."""
-    S = len(s.R)
-    target = np.full(S, policy.target)
-    free = replace(column, holdup=np.zeros_like(column.holdup), condenser=np.zeros_like(column.condenser))
-    quasi, miss = start.steer_reflux(free, s, policy.component, target, policy.at_least, policy.at_most)
-    if np.all(miss < -ON_TARGET):
-        best = float((miss + target).max())
-        raise InputError(
-            Fault(
-                f"{policy.target:g}", f"at most {best:.4g}, all that reflux {policy.at_most:g} gives", column="target"
-            )
-        )
-    held = column.holdup.sum(axis=0)[:, 0] + column.condenser[:, 0]
-    if np.all(held > 0.0):
-        return _controlled(column, record, s.at(quasi.R), policy, distilled, tolerance, held)
-    if np.any(held > 0.0):
-        raise InputError(
-            Fault(None, "hold-up in all scenarios or in none, to steer the reflux", column="column_holdup")
-        )
-    s, over, steady = quasi, miss < -ON_TARGET, miss > ON_TARGET
-    D, h = np.zeros(S), np.full(S, FIRST_STEP)
-    record.point(s, D, np.ones(S, dtype=bool))
-    zero = np.zeros(S)
-    while True:
-        control = Control(policy.component, target, zero, zero, steady, policy.at_least, policy.at_most, delayed=False)
-        watch = _Watch(record, policy, target, steady, over)
-        end = np.where(over, D, distilled)
-        s, D, h = advance(replace(column, control=control), s, D, end, np.minimum(h, FIRST_STEP), tolerance, watch)
-        if not np.any(watch.crossed):
-            return ~over
-        # a scenario that crossed goes over between held and steered, its profile made consistent
-        quasi, miss = start.steer_reflux(column, s, policy.component, target, policy.at_least, policy.at_most)
-        s = State.of(s.m, quasi.x, quasi.c, quasi.R).where(watch.crossed, s)
-        steady = np.where(watch.crossed, miss > ON_TARGET, steady)
-        over |= watch.crossed & (miss < -ON_TARGET)
-
-
-def _controlled(
-    column: Column, record: Record, s: State, policy: Steered, distilled: Array, tolerance: float, held: Array
-) -> Flags:
-    """Hold the distillate by proportional-integral action, since hold-up delays what the reflux does."""
-    S = len(s.R)
-    proportional = PROPORTIONAL * (s.R + 1.0)
-    control = Control(
-        component=policy.component,
-        target=np.full(S, policy.target),
-        proportional=proportional,
-        integral=proportional / (RESET * held),
-        held=np.zeros(S, dtype=bool),
-        low=policy.at_least,
-        high=policy.at_most,
-        delayed=True,
-    )
-    column = replace(column, control=control)
-    record.follow(column)
-    s = start.settle(column, s)
-    D, over = np.zeros(S), np.zeros(S, dtype=bool)
-    record.point(s, D, np.ones(S, dtype=bool))
-
-    def observe(step: Step) -> Flags:
-        record.step(step)
-        spent = step.good & (control.reflux(step.after) >= policy.at_most)
-        over[spent] = True
-        return spent
-
-    advance(column, s, D, distilled, np.full(S, FIRST_STEP), tolerance, observe)
-    return ~over
-
-
-class _Watch:
-    """Notes the steps of an exactly steered reflux, and stops scenarios that reach a bound or leave the lower one."""
-
-    def __init__(self, record: Record, policy: Steered, target: Array, held: Flags, over: Flags) -> None:
-        self._record, self._policy, self._target, self._held, self._over = record, policy, target, held, over
-        self.crossed = np.zeros(len(held), dtype=bool)
-
-    def __call__(self, step: Step) -> Flags:
-        self._record.step(step)
-        low, high = self._policy.at_least, self._policy.at_most
-        reflux, x = step.after.R, step.after.c[:, self._policy.component]
-        spent = step.good & (reflux >= high)
-        self._over[spent] = True
-        turned = step.good & np.where(self._held, x <= self._target, reflux < low)
-        self.crossed |= turned
-        return np.asarray(spent | turned)
+def _joined(parts: list[dict[str, Array]]) -> dict[str, Array]:
+    """Join notes of chunks along the scenarios, last points repeated to a common length."""
+    length = max(part["D"].shape[1] for part in parts)
+    row = [np.minimum(np.arange(length), part["D"].shape[1] - 1) for part in parts]
+    return {name: np.concatenate([p[name][:, r] for p, r in zip(parts, row, strict=True)]) for name in parts[0]}

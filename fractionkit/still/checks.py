@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -30,6 +30,11 @@ class Setting:
     column_holdup: Array
     condenser_holdup: Array
     single: bool
+
+    def take(self, index: NDArray[np.int64]) -> Setting:
+        """Return the scenarios ``index``."""
+        arrays = {f.name: getattr(self, f.name)[index] for f in fields(self) if f.name != "single"}
+        return Setting(**arrays, single=self.single)
 
 
 def charge_moles(mixture: Equilibrium, charge: Charge | ArrayLike) -> tuple[Array, bool]:

@@ -11,6 +11,7 @@ from fractionkit.errors import Fault, InputError
 from fractionkit.still.checks import Setting
 from fractionkit.still.equilibrium import Array, Equilibrium, unit
 from fractionkit.still.result import Distillation
+from fractionkit.still.state import Flags
 
 
 def latent_heats_of(mixture: Equilibrium, given: ArrayLike | None, n: int) -> Array | None:
@@ -31,7 +32,7 @@ def finish(
     notes: dict[str, Array],
     setting: Setting,
     heats: Array | None,
-    finished: Array,
+    finished: Flags,
     *,
     scale: Array | None,
     total: Array,

@@ -58,6 +58,13 @@ class ConstantVolatility:
         self.boiling_point = boiling_point
         self.heat = heat
 
+    def take(self, index: ArrayLike) -> ConstantVolatility:
+        """Return the mixtures of scenarios ``index``."""
+        if self.alpha.ndim == 1:
+            return self
+        alpha = self.alpha[np.asarray(index, dtype=np.int64)]
+        return ConstantVolatility(alpha, molar_mass=self.molar_mass, boiling_point=self.boiling_point, heat=self.heat)
+
     def bubble_point(self, x: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
         """Return T (...) and y (..., n)."""
         z = np.asarray(x, dtype=np.float64) * self.alpha

@@ -75,7 +75,7 @@ class FittedVolatility:
             values, T = _sample(members, self.pressure, points)
             solved, *_ = np.linalg.lstsq(self._basis(points).T, values.reshape(len(points), -1), rcond=None)
             # (n, terms, S)
-            self._volatility: Array = np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0).copy()
+            self._volatility = np.array(np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0), dtype=np.float64)
             found = self._log_alpha(np.repeat(checks[:, None], len(members), axis=1))
             before, self.error_y = self.error_y, float(np.abs(unit(checks[:, None, :] * np.exp(found)) - y_true).max())
             # a mixture whose volatility is not smooth gains nothing from more terms
@@ -136,7 +136,12 @@ class FittedVolatility:
         return np.asarray(slope, dtype=np.float64)
 
     def take(self, index: ArrayLike) -> FittedVolatility:
-        """Return the fits of scenarios ``index``, which may repeat: the same mixtures for many set-ups."""
+        """Return the fits of scenarios ``index``, which may repeat: the same mixtures for many set-ups.
+
+        A fit of one mixture serves any scenario, and is returned as it is.
+        """
+        if self._shared:
+            return self
         other = object.__new__(FittedVolatility)
         other.__dict__.update(self.__dict__)
         which = np.asarray(index, dtype=np.int64)

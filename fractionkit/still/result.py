@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike
 from fractionkit.errors import Fault, InputError
 from fractionkit.still.equilibrium import Array, unit
 from fractionkit.still.hermite import locate, value
+from fractionkit.still.state import Flags
 
 ROUNDING = 1e-6
 """Excess of a receiver's end over everything distilled that is taken for the end itself."""
@@ -66,7 +67,7 @@ class Distillation:
     time: Array
     charge: Array
     molar_mass: Array
-    finished: Array
+    finished: Flags
 
     @property
     def single(self) -> bool:

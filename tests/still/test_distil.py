@@ -53,14 +53,14 @@ def set_ups(draw):
 @given(set_ups())
 def test_invariants(set_up):
     alpha, charge = set_up.pop("alpha"), set_up.pop("charge")
-    result = distil(ConstantVolatility(alpha), charge, pressure=ATM, **set_up)
+    result = distil(ConstantVolatility(alpha), charge, pressure=ATM, tolerance=1e-4, **set_up)
     total = result.distillate_amounts + result.pot_amounts + result.column_amounts
     np.testing.assert_allclose(total, np.broadcast_to(charge, total.shape), rtol=0, atol=1e-9)
     for x in (result.distillate, result.pot):
         assert np.all(x >= 0.0)
         np.testing.assert_allclose(x.sum(axis=-1), 1.0, rtol=0, atol=1e-12)
     assert np.all(np.diff(result.distillate_amounts, axis=0) >= 0.0)
-    # no azeotrope: the head cools never, to within the tolerance of the run (1e-3 of composition, some 0.1 K)
+    # no azeotrope: the head cools never, to within ten times what the tolerance of the run is in K
     assert np.all(np.diff(result.head_temperature) > -0.1)
     ends = np.array([0.2, 0.5, 0.9]) * result.distilled_mass[-1]
     cuts = result.cut_at_mass(ends)
