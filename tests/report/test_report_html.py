@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from functools import cache
 from html.parser import HTMLParser
 
 import numpy as np
@@ -9,7 +10,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fractionkit.assessment.model import Estimate, Finding
+from fractionkit.assessment.model import Assessment, Estimate, Finding
 from fractionkit.figures.labels import plain
 from fractionkit.report import html, words
 from tests.report.sample import HOSTILE, TERNARY, bare, evil, hostile, sample
@@ -68,13 +69,20 @@ RUNS = {
 }
 
 
+@cache
+def written(name: str) -> tuple[Assessment, str]:
+    """A run and its page, drawn once for all tests."""
+    run = RUNS[name]()
+    return run, html(run)
+
+
 @pytest.fixture(params=list(RUNS))
-def any_run(request):
-    return RUNS[request.param]()
+def any_page(request):
+    return written(request.param)
 
 
-def test_page_is_whole_accessible_and_self_contained(any_run):
-    page = html(any_run)
+def test_page_is_whole_accessible_and_self_contained(any_page):
+    _, page = any_page
     reader = read(page)
     names = [tag for tag, _ in reader.tags]
     assert page.startswith("<!DOCTYPE html>")
@@ -99,8 +107,8 @@ def test_page_is_whole_accessible_and_self_contained(any_run):
     assert policy == ["default-src 'none'; style-src 'unsafe-inline'; img-src data:"]
 
 
-def test_no_address_but_names_of_standards_and_sources_as_text(any_run):
-    page = html(any_run)
+def test_no_address_but_names_of_standards_and_sources_as_text(any_page):
+    _, page = any_page
     for tag, attributes in read(page).tags:
         for name, value in attributes.items():
             if name.startswith("xmlns"):
@@ -113,9 +121,10 @@ def test_no_address_but_names_of_standards_and_sources_as_text(any_run):
     assert not re.search(r"@import|url\(|//|expression", style)
 
 
-def test_every_cut_stands_in_the_table(any_run):
-    text = flat(html(any_run))
-    for cut in any_run.cuts:
+def test_every_cut_stands_in_the_table(any_page):
+    run, page = any_page
+    text = flat(page)
+    for cut in run.cuts:
         assert " ".join(plain(cut.name).split()) in text
         assert words.sentence(cut.reason) in text
 
@@ -134,7 +143,7 @@ def test_what_users_typed_is_text(recwarn):
     assert not recwarn.list
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(st.text(max_size=40), st.text(max_size=40))
 def test_any_text_is_taken_as_text(title, name):
     run = bare()
@@ -146,8 +155,8 @@ def test_any_text_is_taken_as_text(title, name):
 
 
 def test_answer_comes_first_and_says_what_is_claimed_and_what_not():
-    run = sample()
-    text = flat(html(run))
+    run, page = written("binary")
+    text = flat(page)
     order = [
         "The lot meets the target", "449.4 g", "99.33 (99.01–99.59) wt%", "97.3 %", run.lot.label[0], "Not tested",
         run.flags[0].text, "Reason", "What goes elsewhere", "Charge = cuts + residue + hold-up + loss",
@@ -172,9 +181,9 @@ def test_a_lot_that_fails_is_not_dressed_up():
     assert "✗ The lot does not meet the target" in text
     assert "94.9 %" in text
     assert "✓" not in text
-    assert "✗ Nothing meets the target" in flat(html(sample(lot=False)))
-    assert "No purity may be claimed." in flat(html(sample(lot=False)))
-    assert "Not graded" in flat(html(bare()))
+    assert "✗ Nothing meets the target" in flat(written("no_lot")[1])
+    assert "No purity may be claimed." in flat(written("no_lot")[1])
+    assert "Not graded" in flat(written("bare")[1])
 
 
 def _luminance(colour: str) -> float:
@@ -195,7 +204,7 @@ def test_contrast_formula_against_the_standard():
 
 
 def test_text_stands_out():
-    page = html(sample())
+    page = written("binary")[1]
     colours = dict(re.findall(r"--(\w+): (#[0-9A-Fa-f]{6})", page))
     for text in ("ink", "soft", "deep"):
         for ground in (colours["paper"], colours["panel"], "#fdf5e3"):
@@ -232,7 +241,7 @@ def test_intervals_that_may_be_negative_are_readable():
 
 def test_every_rule_of_style_meets_something_in_the_page():
     """A selector that meets nothing is a slip of the pen: it once took the style of captions away."""
-    page = html(sample(TERNARY, count=10)) + html(sample()) + html(sample(lot=False)) + html(bare())
+    page = "".join(written(name)[1] for name in ("ternary", "binary", "no_lot", "bare"))
     style = page[page.index("<style>") + 7 : page.index("</style>")]
     tags = set(re.findall(r"<([a-z]+[0-9]?)", page))
     classes = set(" ".join(re.findall(r'class="([^"]*)"', page)).split())
