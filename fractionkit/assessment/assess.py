@@ -102,6 +102,7 @@ def _decisions(
         posterior.high[:, i],
         masses.mass / np.nansum(masses.mass),
         run.target.component,
+        others.max(axis=1),
         tuple(run.components[j] for j in others.argmax(axis=1)),
         run.target.purity,
         run.target.confidence,
@@ -138,7 +139,7 @@ def _cuts(
 def combined(posterior: RunPosterior, mass: Array, chosen: NDArray[np.bool_]) -> Array:
     """Mass fractions (D, n) of the chosen cuts put together."""
     share = mass[chosen] / mass[chosen].sum()
-    return np.einsum("k,dkn->dn", share, posterior.draws[:, chosen])
+    return np.asarray(np.einsum("k,dkn->dn", share, posterior.draws[:, chosen]))
 
 
 def estimates(draws: Array) -> list[Estimate]:

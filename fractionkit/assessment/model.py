@@ -169,6 +169,11 @@ class Assessment:
     consistency: float  # probability of readings at least as discordant as these, were the model true
 
     @property
+    def at_odds(self) -> bool:
+        """Whether the readings are so discordant that no honest answer stands."""
+        return any(flag.code == "readings_at_odds" for flag in self.flags)
+
+    @property
     def table(self) -> pd.DataFrame:
         """One row a cut; see `fractionkit.assessment.table.as_table`."""
         from fractionkit.assessment.table import as_table

@@ -144,22 +144,29 @@ def cut_flags(
     from scipy.special import chdtrc
 
     found: dict[int, list[Flag]] = {}
-    chance = chdtrc(np.ones(len(run.cuts)), posterior.deviates)
+    chance = chdtrc(np.maximum(posterior.cut_freedom, 1.0), posterior.cut_misfit)
     limit = DOUBTFUL / max(len(run.cuts), 1)  # as many chances to stand out by accident as there are cuts
-    for k in np.flatnonzero(chance < limit):
-        found.setdefault(int(k), []).append(
+    for k in np.flatnonzero(chance < limit).tolist():
+        found.setdefault(k, []).append(
             Flag("cut_discordant", f"the readings of this cut do not fit together (probability {chance[k]:.1g})")
         )
     width = (posterior.high - posterior.low).max(axis=1)
-    for k in np.flatnonzero(width > WIDE):
-        found.setdefault(int(k), []).append(
-            Flag("wide", "the readings leave this cut's composition wide open; measure its density")
-        )
-    for k in np.flatnonzero(masses.from_volume):
-        found.setdefault(int(k), []).append(Flag("mass_from_volume", "mass from volume and density, not weighed"))
+    for k in np.flatnonzero(width > WIDE).tolist():
+        found.setdefault(k, []).append(Flag("wide", _wide(corrected, k)))
+    for k in np.flatnonzero(masses.from_volume).tolist():
+        found.setdefault(k, []).append(Flag("mass_from_volume", "mass from volume and density, not weighed"))
     for k, text in corrected.cut_warnings:
         found.setdefault(k, []).append(Flag("reading", text))
     return {k: tuple(flags) for k, flags in found.items()}
+
+
+def _wide(corrected: CorrectedRun, k: int) -> str:
+    if np.isnan(corrected.evidence.density.value[k]):
+        return "the readings leave this cut's composition wide open; measure its density"
+    return (
+        "density and temperatures leave this cut's composition wide open: mixtures of these components share them; cut it "
+        "finer next time, or have it analysed"
+    )
 
 
 def label(

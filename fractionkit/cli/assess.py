@@ -15,7 +15,10 @@ def command(
     json: JsonOption = None,
     report: ReportOption = None,
 ) -> None:
-    """Say what is in each cut, how sure that is, and what to keep, redistil, recycle or throw out."""
+    """Say what is in each cut, how sure that is, and what to keep, redistil, recycle or throw out.
+
+    Exit code 1: the readings are at odds, so that no honest answer stands; 2: the sheet is wrong.
+    """
     check_outputs(json, report)
     from fractionkit.assessment import assess
     from fractionkit.sheets import load_run
@@ -40,3 +43,5 @@ def command(
         for path in (json, report):
             if path is not None:
                 typer.echo(f"written: {path}")
+    if assessment.at_odds:
+        raise typer.Exit(1)

@@ -31,8 +31,12 @@ class Scatter(Protocol):
         """First and second derivative of `log_likelihood` in eta, each (K, ...)."""
         ...
 
-    def count(self) -> int:
-        """How many readings this stands for, as evidence: one a cut for which it was taken."""
+    def misfit(self, eta: Array) -> Array:
+        """Squared normal deviate of the reading, (K, ...), zero where nothing was read."""
+        ...
+
+    def count(self) -> NDArray[np.int_]:
+        """How many readings (K,) this stands for, as evidence: one a cut for which it was taken."""
         ...
 
     def widened(self, eta: Array, variance: Array) -> Array:
@@ -83,9 +87,13 @@ class Normal:
         precision = _column(self.precision, eta)
         return (_column(self.value, eta) - eta) * precision, np.broadcast_to(-precision, eta.shape)
 
-    def count(self) -> int:
+    def misfit(self, eta: Array) -> Array:
         """See `Scatter`."""
-        return int((self.precision.reshape(len(self.value), -1) > 0.0).any(axis=1).sum())
+        return (eta - _column(self.value, eta)) ** 2 * _column(self.precision, eta)
+
+    def count(self) -> NDArray[np.int_]:
+        """See `Scatter`."""
+        return (self.precision.reshape(len(self.value), -1) > 0.0).any(axis=1).astype(int)
 
     def widened(self, eta: Array, variance: Array) -> Array:
         """See `Scatter`."""
@@ -177,9 +185,13 @@ class Range:
         _, after = self._ends(np.minimum(cell + 1, TABLE_SIZE - 2))
         return (right - left) / step, ((after - right) - (left - before)) / (2.0 * step**2)
 
-    def count(self) -> int:
+    def misfit(self, eta: Array) -> Array:
+        """See `Scatter`; against the likeliest place between the readings."""
+        return -2.0 * self.log_likelihood(eta)
+
+    def count(self) -> NDArray[np.int_]:
         """See `Scatter`; start and end together place the cut once."""
-        return int(np.isfinite(self.start).sum())
+        return np.isfinite(self.start).astype(int)
 
     def widened(self, eta: Array, variance: Array) -> Array:
         """See `Scatter`; outside the range a normal tail, inside it nothing is excluded."""
@@ -219,9 +231,13 @@ class Detected:
         """See `Scatter`; no shared error moves a test, so nothing asks for more than zeros."""
         return np.zeros_like(eta), np.zeros_like(eta)
 
-    def count(self) -> int:
+    def misfit(self, eta: Array) -> Array:
+        """See `Scatter`; a test that came out as it should misfits hardly."""
+        return -2.0 * self.log_likelihood(eta)
+
+    def count(self) -> NDArray[np.int_]:
         """See `Scatter`; a test that came out as it should has no deviate to count."""
-        return 0
+        return np.zeros(len(self.limit), dtype=int)
 
     def widened(self, eta: Array, variance: Array) -> Array:
         """See `Scatter`; a test has no variance to widen."""

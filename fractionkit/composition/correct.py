@@ -52,32 +52,35 @@ def correct(run: Run, mixture: Mixture) -> CorrectedRun:
     pressure = _pressure(run)
     vessels = Vessels.of(run)
     names = ("head_start", "head_end", "range_start", "range_end")
-    temperatures = [vessels.extended(_temperature(run, getattr(run.cuts, name), name, pressure)) for name in names]
-    temperatures[2] = vessels.with_pot(temperatures[2], run)
+    heads = [vessels.extended(_temperature(run, getattr(run.cuts, name), name, pressure)) for name in names]
+    start, end, first_drop, dry_point = heads
+    first_drop = vessels.with_pot(first_drop, run)
     densities = _density(run, vessels, mixture, pressure)
-    density = densities.measured
     index = vessels.extended(_index(run))
     stated, stated_u = vessels.stated(run)
     evidence = Evidence(
-        vessels.names,
-        pressure.value,
-        pressure.u,
-        *temperatures,
-        density,
-        densities.temperature,
-        index,
-        vessels.padded(run.cuts.refractive_temperature),
-        _detections(run),
-        stated,
-        stated_u,
-        vessels.residue is not None,
-        vessels.charge is not None,
-        vessels.balance(run),
+        names=vessels.names,
+        pressure=pressure.value,
+        pressure_u=pressure.u,
+        head_start=start,
+        head_end=end,
+        range_start=first_drop,
+        range_end=dry_point,
+        density=densities.measured,
+        density_temperature=densities.temperature,
+        index=index,
+        index_temperature=vessels.padded(run.cuts.refractive_temperature),
+        detections=_detections(run),
+        stated=stated,
+        stated_u=stated_u,
+        residue=vessels.residue is not None,
+        charge=vessels.charge is not None,
+        balance=vessels.balance(run),
     )
     kinds = {
-        "head temperature": (temperatures[0], temperatures[1]),
-        "boiling range": (temperatures[2], temperatures[3]),
-        "density": (density,),
+        "head temperature": (start, end),
+        "boiling range": (first_drop, dry_point),
+        "density": (densities.measured,),
         "refractive index": (index,),
     }
     means = tuple(

@@ -1,4 +1,4 @@
-"""Everything the readings of a run say of composition, as arrays: corrected values with their errors, one entry a cut."""
+"""What the readings of a run say of composition, as arrays: corrected values with their errors, one entry a vessel."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class Balance:
 
 @dataclass(frozen=True)
 class Evidence:
-    """Corrected readings of K vessels: the cuts in order, then the residue if ``residue``, then the charge if ``charge``.
+    """Corrected readings of K vessels: the cuts in order, then the residue if ``residue``, the charge if ``charge``.
 
     names : (K,) of the vessels. pressure, pressure_u : Pa at the still.
     head_start, head_end : K, head temperature at the start and the end of each cut.

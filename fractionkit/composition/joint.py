@@ -118,7 +118,7 @@ def logsumexp(values: Array, axis: int) -> Array:
     """Logarithm of the sum of exponentials along ``axis``, without overflow."""
     top = values.max(axis=axis, keepdims=True)
     top = np.where(np.isfinite(top), top, 0.0)
-    return np.log(np.exp(values - top).sum(axis=axis)) + np.squeeze(top, axis=axis)
+    return np.asarray(np.log(np.exp(values - top).sum(axis=axis)) + np.squeeze(top, axis=axis))
 
 
 def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
@@ -165,7 +165,7 @@ def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
         step, metric = _ascent(here)
         promise = float(here.gradient @ step)
         if promise < 1e-3:  # a thirtieth of a standard deviation: the samples need no better aim
-            return theta, np.linalg.inv(metric)
+            return theta, _inverse(metric)
         length = 1.0
         while length > 1e-4:
             there = expand(blocks, theta + length * step)
@@ -173,7 +173,7 @@ def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
                 break
             length *= 0.5
         else:
-            return theta, np.linalg.inv(metric)  # as high as rounding lets it climb
+            return theta, _inverse(metric)  # as high as rounding lets it climb
         theta, here = theta + length * step, there
     raise ConvergenceError("the readings' shared errors could not be found; please report this run sheet")
 
@@ -182,12 +182,16 @@ def _ascent(here: Expansion) -> tuple[Array, Array]:
     exact = -here.hessian
     values = np.linalg.eigvalsh(exact)
     metric = exact if values[0] > 0.05 else np.eye(len(exact)) + here.fisher
-    return np.linalg.solve(metric, here.gradient), metric
+    return np.asarray(np.linalg.solve(metric, here.gradient), dtype=np.float64), metric
+
+
+def _inverse(matrix: Array) -> Array:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def log_evidence(blocks: Sequence[Block], theta: Array) -> Array:
     """(S, p) -> (S,) log of prior times likelihood, cuts summed out."""
-    total = -0.5 * (theta**2).sum(axis=1)
+    total: Array = -0.5 * (theta**2).sum(axis=1)
     for block, part, log_density in conditionals(blocks, theta):
         del block
         total[part] += logsumexp(log_density, axis=1).sum(axis=0)

@@ -6,7 +6,7 @@ which maps the unit square onto the triangle with Jacobian 1 - a, so that the ed
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,14 +40,16 @@ class Nodes:
 
     def first(self, count: int) -> Nodes:
         """The first ``count`` cuts."""
-        arrays = (self.w, self.log_volume, self.coordinates, self.half, self.shear, self.reach)
-        return Nodes(*(part[:count] for part in arrays), self.cells)
+        arrays = ("w", "log_volume", "coordinates", "half", "shear", "reach")
+        return replace(self, **{name: getattr(self, name)[:count] for name in arrays})
 
     def cell_variance(self, values: Array) -> Array:
         """Variance of a smooth function within each cell, (K, G), from its values (K, G) at the points."""
         grid = values.reshape(len(values), *self.cells)
-        changes = [np.gradient(grid, axis=axis) for axis in range(1, grid.ndim)]
-        return np.asarray(sum(change**2 for change in changes).reshape(values.shape) / 12.0)
+        variance = np.zeros(grid.shape)
+        for axis in range(1, grid.ndim):
+            variance += np.gradient(grid, axis=axis) ** 2 / 12.0
+        return variance.reshape(values.shape)
 
     def inside(self, node: NDArray[np.intp], rng: np.random.Generator) -> Array:
         """Compositions (K, D, n) spread evenly inside the cells of the nodes ``node`` (K, D)."""
@@ -110,7 +112,7 @@ def refine(log_posterior: Array, n: int) -> Nodes:
 
     log_posterior : (K, G) on the nodes of `coarse`, unnormalised.
     """
-    support = log_posterior > log_posterior.max(axis=1, keepdims=True) - SUPPORT_DROP
+    support = np.asarray(log_posterior > log_posterior.max(axis=1, keepdims=True) - SUPPORT_DROP)
     if n == 2:
         low, high = _span(support)
         count = FINE_CELLS[2][0]
@@ -130,7 +132,7 @@ def _span(support: NDArray[np.bool_]) -> tuple[Array, Array]:
 def _refine_triangle(support: NDArray[np.bool_]) -> Nodes:
     """Nested windows: first the reach in a, then at each a the reach in b, so that a narrow slanting ridge is resolved."""
     cells_a, cells_b = FINE_CELLS[3]
-    low_a, high_a = _span(support.any(axis=2))
+    low_a, high_a = _span(np.asarray(support.any(axis=2)))
     edges_a = low_a[:, None] + (high_a - low_a)[:, None] * np.linspace(0.0, 1.0, cells_a + 1)
     centre_a = 0.5 * (edges_a[:, :-1] + edges_a[:, 1:])
     # A row takes the reach of its neighbours too: the ridge crosses a coarse row between its centre and its edges.

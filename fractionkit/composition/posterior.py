@@ -28,6 +28,7 @@ from fractionkit.mixture import Mixture
 Array = NDArray[np.float64]
 
 MOST_DRAWS, LEAST_DRAWS = 4096, 256
+PRESENT = 0.003  # mass fraction below which a component is not taken to be fitted
 NUMBERS_IN_DRAWS = 1 << 22
 
 
@@ -39,8 +40,10 @@ class RunPosterior:
     mean, low, high : (K, n) mass fractions, posterior mean and shortest 95 % coverage interval.
     draws : (D, K, n) joint draws: within a draw all cuts share the same instrument errors.
     errors : (p,) names of the shared errors; shared : their posterior in units of their own standard deviation.
-    misfit, readings_counted : least sum of squared normal deviates and how many readings, less compositions, it stands
-        on; `consistency` turns them into a probability.
+    misfit, freedom : least sum of squared normal deviates and its degrees of freedom; `consistency` turns them into a
+        probability. cut_misfit, cut_freedom : (K,) each cut's share of them.
+    residue, charge : (D, n) draws of either, None where the sheet has none. effective : least effective number of
+        samples on the way. ordered : whether the order of distillation was used.
     """
 
     components: tuple[str, ...]
@@ -52,19 +55,20 @@ class RunPosterior:
     errors: tuple[str, ...]
     shared: SharedPosterior
     misfit: float
-    readings_counted: float
-    deviates: Array  # (K,) each cut's share of the misfit
-    residue: Array | None  # (D, n) draws of the residue, where the sheet has one
-    charge: Array | None  # (D, n) draws of the charge, where something but the cuts tells what is in it
-    effective: float  # least effective number of samples on the way
-    ordered: bool  # whether the order of distillation was used
+    freedom: float
+    cut_misfit: Array
+    cut_freedom: Array
+    residue: Array | None
+    charge: Array | None
+    effective: float
+    ordered: bool
 
     @property
     def consistency(self) -> float:
         """Probability of readings at least as discordant as these, if model and stated uncertainties were right."""
         from scipy.special import chdtrc
 
-        return float(chdtrc(max(self.readings_counted, 1.0), self.misfit))
+        return float(chdtrc(self.freedom, self.misfit)) if self.freedom > 0.0 else 1.0
 
 
 def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
@@ -101,7 +105,7 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         least = min(least, chained.effective)
         marginals, draws = _relinked(blocks, chained, marginals, draws)
         shared = replace(shared, weights=np.bincount(chained.samples, minlength=samples) / len(chained.samples))
-    deviates, counted = misfits(blocks, mode, evidence.size)
+    deviates, freedom = misfits(blocks, mode, evidence.size)
     cuts = slice(0, evidence.cuts)
     return RunPosterior(
         tuple(mixture.names),
@@ -113,8 +117,9 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         setting.errors,
         shared,
         float(mode @ mode + deviates.sum()),
-        float(counted - evidence.size * (mixture.n - 1)),
+        float(freedom.sum()),
         deviates[cuts],
+        freedom[cuts],
         draws[:, evidence.cuts] if evidence.residue else None,
         draws[:, -1] if evidence.charge else None,
         least,
@@ -221,13 +226,22 @@ def summarise(
     return weight, draws
 
 
-def misfits(blocks: Sequence[Block], mode: Array, size: int) -> tuple[Array, float]:
-    """Least sum of squared deviates of each cut (K,), with the shared errors at their mode, and the number of readings."""
-    least, counted = np.zeros(size), 0.0
+def misfits(blocks: Sequence[Block], mode: Array, size: int) -> tuple[Array, Array]:
+    """Least sum of squared deviates of each vessel (K,), shared errors at their mode, and degrees of freedom (K,).
+
+    A vessel has as many degrees of freedom as readings, less one for each component beyond the first that it takes to
+    come so close: fractions that stay at nothing there are not fitted.
+    """
+    least, freedom = np.zeros(size), np.zeros(size)
     for block in blocks:
         total = np.zeros(block.nodes.log_volume.shape)
+        readings = np.zeros(len(total))
         for channel in block.channels:
-            total = total - 2.0 * channel.scatter.log_likelihood(channel.at(mode))
-            counted += channel.scatter.count()
-        least[block.cuts] = total.min(axis=1)
-    return least, counted
+            total = total + channel.scatter.misfit(channel.at(mode))
+            readings = readings + channel.scatter.count()
+        best = total.argmin(axis=1)
+        rows = np.arange(len(total))
+        least[block.cuts] = total[rows, best]
+        fitted = (block.nodes.w[rows, best] > PRESENT).sum(axis=1) - 1
+        freedom[block.cuts] = np.maximum(readings - fitted, 0.0)
+    return least, freedom

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Decision = Literal["keep", "recycle", "redistil", "waste"]
 
-# Common practice, no source: below a tenth of target a cut costs more heat and time than it gives back; a cut that holds
-# a fifth of all that was collected is worth a distillation of its own; the rest goes into the next charge.
+# Common practice, no source: below a tenth of target a cut costs more heat and time than it gives back; a cut that
+# holds a fifth of all that was collected is worth a distillation of its own; the rest goes into the next charge.
 WORTH_KEEPING = 0.10
 CHARGE_OF_ITS_OWN = 0.20
+ANOTHER_PRODUCT = 0.80  # a cut with little target that holds so much of one other component is that one's raw material
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,7 @@ def decide(
     high: Array,
     share: Array,
     target: str,
+    other: Array,
     others: tuple[str, ...],
     purity: float,
     confidence: float,
@@ -40,7 +42,7 @@ def decide(
 
     kept : (K,) in the lot. alone : (K,) probability that the cut alone meets the target. mean, high : (K,) posterior mean
     and upper end of the 95 % interval of the target's mass fraction. share : (K,) of all mass collected, NaN where the
-    mass is unknown. others : (K,) name of the main component besides the target in each cut.
+    mass is unknown. other, others : (K,) mass fraction and name of the main component besides the target in each cut.
     """
     wanted = f"{100 * purity:.4g} wt%"
     verdicts = []
@@ -50,6 +52,8 @@ def decide(
             verdict = Verdict("keep", f"meets {wanted} {target} on its own (probability {chance})")
         elif kept[k]:
             verdict = Verdict("keep", f"alone it meets {wanted} with {chance} only, but the combined lot holds it")
+        elif high[k] < WORTH_KEEPING and other[k] >= ANOTHER_PRODUCT:
+            verdict = Verdict("redistil", _another(others[k], other[k], target))
         elif high[k] < WORTH_KEEPING:
             verdict = Verdict("waste", f"at most {100 * high[k]:.2g} wt% {target}; the rest is mainly {others[k]}")
         elif np.isnan(share[k]):
@@ -69,3 +73,10 @@ def decide(
 def _short_of(chance: str, wanted: str, other: str, mean: float) -> str:
     held = f"{100 * mean:.3g} wt% with {other}"
     return f"{held}: meets {wanted} with {chance}; carry it into the next charge"
+
+
+def _another(other: str, held: float, target: str) -> str:
+    return (
+        f"little {target}, but {100 * held:.3g} wt% {other}: assess it with {other} as the target, redistil it, or treat it "
+        "as waste"
+    )
