@@ -95,8 +95,8 @@ def constants(mixture: Mixture) -> tuple[Constant, ...]:
             ),
             Constant(
                 f"{s.name}: vapour pressure, log10(p/Pa) = A - B/(T/K + C)",
-                f"A = {vapour.A:.6g}, B = {vapour.B:.7g}, C = {vapour.C:.6g}, ± {100 * COVERAGE_95 * vapour.u_ln:.2g} % "
-                f"({vapour.t_min - 273.15:.0f} to {vapour.t_max - 273.15:.0f} °C)",
+                f"A = {vapour.A:.6g}, B = {vapour.B:.7g}, C = {vapour.C:.6g}, "
+                f"± {100 * COVERAGE_95 * vapour.u_ln:.2g} % ({vapour.t_min - 273.15:.0f} to {vapour.t_max - 273.15:.0f} °C)",
                 f"{vapour.source} ({vapour.status})",
             ),
             Constant(

@@ -49,7 +49,7 @@ class AssessedCut:
 
 @dataclass(frozen=True)
 class Lot:
-    """The kept cuts combined. ``assay`` is the mass fraction of the target; ``label`` is what may honestly be written."""
+    """The kept cuts combined. ``assay``: mass fraction of the target; ``label``: what may honestly be written."""
 
     cuts: tuple[str, ...]
     mass: float
@@ -87,7 +87,7 @@ class Balance:
 
 @dataclass(frozen=True)
 class Curve:
-    """What the pictures draw for a pair of components: fractions (m,), and the model's property along it with a band."""
+    """What the pictures draw for a pair of components: fractions (m,), and the model's property along it."""
 
     component: str  # the one whose mass fraction runs along the axis
     other: str

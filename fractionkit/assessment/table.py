@@ -11,8 +11,11 @@ if TYPE_CHECKING:
 
 
 def as_table(assessment: Assessment) -> pd.DataFrame:
-    """One row a cut, index ``cut``: mass_g, decision, probability_meets_target, and for each component its estimate with
-    the ends of the 95 % interval as mass fractions (``chloroform``, ``chloroform_low``, ``chloroform_high``)."""
+    """One row a cut, index ``cut``.
+
+    Columns: mass_g, decision, probability_meets_target, and for each component its estimate with the ends of the 95 %
+    interval as mass fractions (``chloroform``, ``chloroform_low``, ``chloroform_high``).
+    """
     import pandas as pd  # here, because it takes longer to import than a run takes to assess
 
     rows = []

@@ -97,8 +97,8 @@ def run_flags(
         found.append(
             Flag(
                 "readings_at_odds" if chance < AT_ODDS else "readings_doubtful",
-                f"the readings are {grade}: readings this discordant turn up with probability {chance:.1g} when the stated "
-                "uncertainties hold and nothing but the named components is there",
+                f"the readings are {grade}: readings this discordant turn up with probability {chance:.1g} when the "
+                "stated uncertainties hold and nothing but the named components is there",
             )
         )
     found += _balance_flags(run, closure, mixture)
@@ -131,8 +131,8 @@ def _balance_flags(run: Run, closure: Closure, mixture: Mixture) -> list[Flag]:
     return [
         Flag(
             "large_loss",
-            f"{1e3 * loss:.0f} g of the charge ({100 * loss / closure.charge:.0f} %) is not accounted for{missing}; if all of "
-            f"it evaporated as {name}, the lightest, what was charged held up to {100 * most:.0f} wt% {name}",
+            f"{1e3 * loss:.0f} g of the charge ({100 * loss / closure.charge:.0f} %) is not accounted for{missing}; if all "
+            f"of it evaporated as {name}, the lightest, what was charged held up to {100 * most:.0f} wt% {name}",
         )
     ]
 
@@ -164,8 +164,8 @@ def _wide(corrected: CorrectedRun, k: int) -> str:
     if np.isnan(corrected.evidence.density.value[k]):
         return "the readings leave this cut's composition wide open; measure its density"
     return (
-        "density and temperatures leave this cut's composition wide open: mixtures of these components share them; cut it "
-        "finer next time, or have it analysed"
+        "density and temperatures leave this cut's composition wide open: mixtures of these components share them; cut "
+        "it finer next time, or have it analysed"
     )
 
 
@@ -176,7 +176,8 @@ def label(
     means = " and ".join(corrected.means) or "the stated readings"
     lines = [
         f"{target.component}, reclaimed by distilling",
-        f"assay {format_interval(assay.estimate, assay.low, assay.high)} by {means} (95 % interval; not by chromatography)",
+        f"assay {format_interval(assay.estimate, assay.low, assay.high)} by {means} (95 % interval; not by "
+        "chromatography)",
         f"at least {_floor_percent(lower)} wt% {target.component} (95 % one-sided)",
     ]
     if chance >= target.confidence:

@@ -45,7 +45,8 @@ def cut_masses(mass: Array, volume: Array, density: Array, density_u: Array) -> 
 class Closure:
     """Charge = recovered + residue + hold-up + loss, kg. ``loss_draws`` (D,); None where no charge was given.
 
-    component_charge, component_recovered, component_loss : (D, n) draws, None where the charge's composition is unknown.
+    component_charge, component_recovered, component_loss : (D, n) draws, None where the charge's composition is
+    unknown.
     """
 
     charge: float | None

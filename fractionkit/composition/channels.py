@@ -108,8 +108,9 @@ class Range:
     The cut's own value is eta = (1 - s) start + s end with s unknown: it lies between the two, mostly near the middle,
     sometimes near an end (a cut that spans a sharp change). s ~ 0.6 Beta(20, 20) + 0.4 Beta(3, 3): in simulated
     distillations of pairs, differential and with 2 to 5 stages, s had mean 0.49, standard deviation 0.08 and 1 % beyond
-    0.10 and 0.87; the wider mixture leaves room for a head thermometer that lags. ``start``, ``end``, ``sd`` are (K,), ``sd`` being the repeatability of one reading;
-    where only one of the two was read it stands alone. The integral over s is tabulated once a cut.
+    0.10 and 0.87; the wider mixture leaves room for a head thermometer that lags. ``start``, ``end``, ``sd`` are (K,),
+    ``sd`` being the repeatability of one reading; where only one of the two was read it stands alone. The integral over
+    s is tabulated once a cut.
     """
 
     start: Array

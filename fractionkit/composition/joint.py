@@ -94,8 +94,8 @@ class Expansion:
 class SharedPosterior:
     """Weighted samples of the shared errors: theta (S, p), weights (S,) summing to one, mode and covariance there.
 
-    effective : effective number of samples, 1/sum of squared weights. log_evidence : logarithm of the probability density
-    of the readings, up to a constant that depends on the readings' own scatter only: to compare explanations by.
+    effective : effective number of samples, 1/sum of squared weights. log_evidence : logarithm of the probability
+    density of the readings, up to a constant that depends on the readings' own scatter only: to compare explanations by.
     """
 
     theta: Array

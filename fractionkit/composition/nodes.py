@@ -130,7 +130,7 @@ def _span(support: NDArray[np.bool_]) -> tuple[Array, Array]:
 
 
 def _refine_triangle(support: NDArray[np.bool_]) -> Nodes:
-    """Nested windows: first the reach in a, then at each a the reach in b, so that a narrow slanting ridge is resolved."""
+    """Nested windows: first the reach in a, then at each a the reach in b: a narrow slanting ridge stays resolved."""
     cells_a, cells_b = FINE_CELLS[3]
     low_a, high_a = _span(np.asarray(support.any(axis=2)))
     edges_a = low_a[:, None] + (high_a - low_a)[:, None] * np.linspace(0.0, 1.0, cells_a + 1)

@@ -212,7 +212,7 @@ def _support(block: Block, mode: Array, covariance: Array) -> Array:
 def summarise(
     blocks: Sequence[Block], pieces: Iterable[Piece], shared: SharedPosterior, size: int, n: int, count: int
 ) -> tuple[list[Array], Array]:
-    """Node weights (C, G) of every block and ``count`` joint draws (count, size, n), in one pass over the ``pieces``."""
+    """Node weights (C, G) of every block and ``count`` joint draws (count, size, n), in one pass over ``pieces``."""
     rng = np.random.default_rng(20240301)
     picked = pick_samples(shared.weights, count, rng)
     draws = np.empty((count, size, n))

@@ -89,7 +89,7 @@ class Vessels:
         )
 
     def stated(self, run: Run) -> tuple[Array | None, Array | None]:
-        """Mass fractions (V, n) known from elsewhere with their u: a second laboratory's, the charge's, the residue's."""
+        """Mass fractions (V, n) known from elsewhere and their u: a second laboratory's, the charge's, the residue's."""
         value = np.full((len(self.names), len(run.components)), np.nan)
         u = value.copy()
         told: list[tuple[int, str, Quantity]] = [

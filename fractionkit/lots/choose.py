@@ -1,8 +1,8 @@
 """Which cuts to combine: the largest lot whose assay meets the target with the stated confidence.
 
-The lot meets the target when sum_k m_k (w_k - purity) >= 0, which is linear in the cuts' surplus m_k (w_k - purity).
-The probability is taken over joint draws, so that errors shared by the cuts are shared by the lot: guarded acceptance in
-the sense of JCGM 106:2012, 8.3 (decide "conforms" only when the conformance probability is at least the stated level).
+The lot meets the target when sum_k m_k (w_k - purity) >= 0, which is linear in the cuts' surplus m_k (w_k - purity). The
+probability is taken over joint draws, so that errors shared by the cuts are shared by the lot: guarded acceptance in the
+sense of JCGM 106:2012, 8.3 (decide "conforms" only when the conformance probability is at least the stated level).
 """
 
 from __future__ import annotations
@@ -26,11 +26,12 @@ def choose(mass: Array, draws: Array, purity: float, confidence: float) -> NDArr
 
     mass : (K,) kg, NaN where unknown (never chosen). draws : (D, K) joint draws of the target's mass fraction.
     Returns (K,) of bool, all False where no lot meets it. Up to 12 usable cuts every combination is tried and the answer
-    is exact for these draws; beyond, cuts join in order of their chance to meet the target alone, and up to 60 cuts additions
-    and exchanges that gain mass follow until none is left.
+    is exact for these draws; beyond, cuts join in order of their chance to meet the target alone, and up to 60 cuts
+    additions and exchanges that gain mass follow until none is left. A cut that falls short alone may join where purer
+    ones make up for it: the lot is what is labelled.
     """
     chosen = np.zeros(len(mass), dtype=bool)
-    usable = np.flatnonzero(np.isfinite(mass) & (mass > 0.0) & ((draws >= purity).any(axis=0)))
+    usable = np.flatnonzero(np.isfinite(mass) & (mass > 0.0))
     if not usable.size:
         return chosen
     surplus = mass[usable] * (draws[:, usable] - purity)

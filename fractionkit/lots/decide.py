@@ -40,18 +40,20 @@ def decide(
 ) -> tuple[Verdict, ...]:
     """Verdict on each of K cuts.
 
-    kept : (K,) in the lot. alone : (K,) probability that the cut alone meets the target. mean, high : (K,) posterior mean
-    and upper end of the 95 % interval of the target's mass fraction. share : (K,) of all mass collected, NaN where the
+    kept : (K,) in the lot. alone : (K,) probability that the cut alone meets the target. mean, high : (K,) posterior
+    mean and upper end of the 95 % interval of the target's mass fraction. share : (K,) of all mass collected, NaN where the
     mass is unknown. other, others : (K,) mass fraction and name of the main component besides the target in each cut.
     """
     wanted = f"{100 * purity:.4g} wt%"
     verdicts = []
     for k in range(len(kept)):  # words, one sentence a cut: no arithmetic here
-        chance = f"{100 * alone[k]:.0f} %"
+        chance = _chance(float(alone[k]))
         if kept[k] and alone[k] >= confidence:
             verdict = Verdict("keep", f"meets {wanted} {target} on its own (probability {chance})")
         elif kept[k]:
-            verdict = Verdict("keep", f"alone it meets {wanted} with {chance} only, but the combined lot holds it")
+            verdict = Verdict(
+                "keep", f"alone it meets {wanted} with probability {chance}; purer cuts of the lot make up for it"
+            )
         elif high[k] < WORTH_KEEPING and other[k] >= ANOTHER_PRODUCT:
             verdict = Verdict("redistil", _another(others[k], other[k], target))
         elif high[k] < WORTH_KEEPING:
@@ -61,8 +63,8 @@ def decide(
         elif share[k] >= CHARGE_OF_ITS_OWN:
             verdict = Verdict(
                 "redistil",
-                f"meets {wanted} with {chance} only, and at {100 * share[k]:.0f} % of all collected it makes a charge of "
-                "its own",
+                f"meets {wanted} with probability {chance}; at {100 * share[k]:.0f} % of all collected it makes a charge of its "
+                "own",
             )
         else:
             verdict = Verdict("recycle", _short_of(chance, wanted, others[k], mean[k]))
@@ -72,11 +74,15 @@ def decide(
 
 def _short_of(chance: str, wanted: str, other: str, mean: float) -> str:
     held = f"{100 * mean:.3g} wt% with {other}"
-    return f"{held}: meets {wanted} with {chance}; carry it into the next charge"
+    return f"{held}: meets {wanted} with probability {chance}; carry it into the next charge"
+
+
+def _chance(probability: float) -> str:
+    """A probability in percent that is never rounded onto 0 or 100."""
+    if probability < 0.001:
+        return "below 0.1 %"
+    return "over 99.9 %" if probability > 0.999 else f"{100 * probability:.3g} %"
 
 
 def _another(other: str, held: float, target: str) -> str:
-    return (
-        f"little {target}, but {100 * held:.3g} wt% {other}: assess it with {other} as the target, redistil it, or treat it "
-        "as waste"
-    )
+    return f"little {target}, but {100 * held:.3g} wt% {other}: redistil it, with {other} as the target, or treat it as waste"
