@@ -19,7 +19,7 @@ from fractionkit.mixture import Mixture
 Array = NDArray[np.float64]
 
 STEP = 1e-4
-PLACE_VARIANCE = 0.05  # of Beta(2, 2)
+PLACE_VARIANCE = 0.6 * 0.25 / 41.0 + 0.4 * 0.25 / 7.0  # of 0.6 Beta(20, 20) + 0.4 Beta(3, 3), what the estimator knows
 
 
 def least_sd(mixture: Mixture, evidence: Evidence, w: Array, place_variance: float = PLACE_VARIANCE) -> Array:

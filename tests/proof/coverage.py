@@ -1,4 +1,4 @@
-"""The study: how often intervals hold the truth, how far the estimates are off, and what lots declared good are worth."""
+"""The study: how often intervals hold the truth, how far estimates are off, and what lots declared good are worth."""
 
 from __future__ import annotations
 
@@ -45,7 +45,8 @@ class Cuts:
     hit95, hit80 : (K, n) whether the interval holds the truth. error : (K, n) estimate less truth. half : (K, n) half
     width of the 95 % interval. bound : (K, n) least standard deviation. regime : (K,) index into REGIMES.
     by_density, by_raoult : (K,) error of the hand methods, NaN where a reading lacks or there are three components.
-    place, run, stages : (K,). claims : (L, 3) of every lot declared: target, stated probability, whether it truly meets.
+    place, run, stages : (K,). claims : (L, 3) of every lot declared: target, stated
+    probability, whether it truly meets.
     consistency : (runs,).
     """
 
@@ -72,11 +73,11 @@ class Cuts:
         return (self.regime == 0) & (self.truth.min(axis=1) > 1.0 - NEAR_PURE)
 
 
-def study(names: Sequence[str], runs: int, quality: Quality, seed: int) -> Cuts:
+def study(names: Sequence[str], runs: int, quality: Quality, seed: int, *, control: bool = False) -> Cuts:
     """Simulate, read, fit and score ``runs`` runs of one mixture."""
     mixture = Mixture(names)
     rows = []
-    for bench in benches(names, runs, seed):
+    for bench in benches(names, runs, seed, control=control):
         evidence = readings(bench, quality, seed)
         rows.append(_score(mixture, bench, evidence, fit_evidence(mixture, evidence)))
     joined = {key: np.concatenate([row[key] for row in rows]) for key in rows[0]}

@@ -40,7 +40,7 @@ def by_density(names: Sequence[str], evidence: Evidence) -> Array:
 
 
 def by_raoult(names: Sequence[str], evidence: Evidence) -> Array:
-    """Mass fraction (K,) of the first of two components in the vapour over an ideal liquid boiling at the mid head temperature.
+    """Mass fraction (K,) of the first of two components in the vapour over an ideal liquid at the mid head temperature.
 
     y1 = p1 (P - p2) / (P (p1 - p2)), vapour pressures from the catalogue.
     """

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.evidence import Evidence, nothing
+from fractionkit.composition.evidence import Balance, Evidence, nothing
 from fractionkit.readings.terms import Measured
 from fractionkit.still import Charge, Distillation, distil
-from tests.proof.truth import Truth, draw_truth
+from tests.proof.truth import Truth, draw_control, draw_truth
 
 Array = NDArray[np.float64]
 
@@ -41,7 +41,8 @@ PLAIN = Quality("plain", 0.5, 0.2, 1.0, 1.0, 300.0, 0.2, 1.0)
 class Bench:
     """One run as it truly went. K cuts, n components.
 
-    mass : (K,) kg; w : (K, n); head_start, head_end : (K,) K; density_temperature : (K,) K and density (K,) kg/m3 there.
+    mass : (K,) kg; w : (K, n); head_start, head_end : (K,) K; density_temperature : (K,) K, density : (K,) kg/m3
+    there.
     place : (K,) where between the two head temperatures the dew point of the cut's mean composition lies, 0 to 1; NaN
     where they are closer than 0.05 K. has_head, has_density : (K,) which readings were taken.
     """
@@ -61,10 +62,10 @@ class Bench:
     has_density: NDArray[np.bool_]
 
 
-def benches(names: Sequence[str], runs: int, seed: int) -> list[Bench]:
-    """``runs`` runs of a mixture of ``names``, all different."""
+def benches(names: Sequence[str], runs: int, seed: int, *, control: bool = False) -> list[Bench]:
+    """``runs`` runs of a mixture of ``names``, all different; ``control``: constants from the estimator's own prior."""
     rng = np.random.default_rng([seed, *(sum(map(ord, name)) for name in names)])
-    truth = draw_truth(names, runs, rng)
+    truth = draw_control(names, runs, rng) if control else draw_truth(names, runs, rng)
     n = len(names)
     feed = 0.04 + (1.0 - 0.04 * n) * rng.dirichlet(np.ones(n), runs)
     stages = np.where(rng.random(runs) < 0.4, 1, rng.integers(2, 6, runs))
@@ -158,8 +159,8 @@ def _bench(
     )
 
 
-def readings(bench: Bench, quality: Quality, seed: int) -> Evidence:
-    """What instruments of this quality show of a run, with their stated uncertainties true."""
+def readings(bench: Bench, quality: Quality, seed: int, *, ordered: bool = True) -> Evidence:
+    """What instruments of this quality show of a run, with their stated uncertainties true; the charge is not known."""
     rng = np.random.default_rng([seed, bench.number, int(bench.pressure), len(quality.name)])
     size = len(bench.mass)
     warm, dense = rng.standard_normal(2)
@@ -185,6 +186,7 @@ def readings(bench: Bench, quality: Quality, seed: int) -> Evidence:
         np.where(bench.has_density, bench.density_temperature, np.nan),
         nothing(size),
         np.full(size, np.nan),
+        balance=Balance(bench.mass, ordered=ordered),
     )
 
 

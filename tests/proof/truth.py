@@ -9,14 +9,18 @@ Every array has a leading axis of S runs, so that one distillation follows them 
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import combinations
+from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.mixture import Mixture
 from fractionkit.mixture.tables import activity_pairs
 from fractionkit.substances import get
 from fractionkit.substances.activity_sources import Model, _tables, available
@@ -25,7 +29,7 @@ from fractionkit.substances.packages import _PSAT_EQUATIONS
 
 Array = NDArray[np.float64]
 
-GAS = 8.31446261815324
+DENSITIES = Path(__file__).parents[2] / "data" / "checks" / "densities.csv"
 NEWTON_STEPS = 8
 DEW_STEPS = 60
 SAME = 2e-4  # two vapour pressure equations whose logarithms differ by less are one and the same
@@ -34,6 +38,25 @@ SAME = 2e-4  # two vapour pressure equations whose logarithms differ by less are
 # practice, no source).
 EXCESS = {frozenset({"chloroform", "carbon tetrachloride"}): (0.16, 0.03)}
 EXCESS_CHLORINATED, EXCESS_ALCOHOL = (0.0, 0.1), (0.0, 0.15)
+
+
+class Liquid(Protocol):
+    """A model of the liquid."""
+
+    def ln_gamma(self, x: Array, T: Array) -> Array:
+        """(..., n) at mole fractions x (..., n) and T (...)."""
+        ...
+
+
+class Table:
+    """The estimator's own pair table: for the control only, where the truth is drawn from the estimator's prior."""
+
+    def __init__(self, mixture: Mixture) -> None:
+        self._mixture = mixture
+
+    def ln_gamma(self, x: Array, T: Array) -> Array:
+        """See `Liquid`."""
+        return self._mixture.ln_gamma(x / x.sum(axis=-1, keepdims=True), T)
 
 
 class Unifac:
@@ -110,30 +133,40 @@ def other_equations(name: str) -> tuple[tuple[str, tuple[float, ...]], ...]:
     return tuple(found)
 
 
-def other_densities(name: str) -> tuple[tuple[str, float], ...]:
-    """Other sources' densities as (source, kg/m3 above the catalogue's curve), outliers of the catalogue left out."""
-    substance = get(name)
-    outliers = {o.source for o in substance.outliers if o.property == "density"}
-    shifts: dict[str, list[float]] = {}
-    for entry in substance.sources:
-        if entry.property == "density" and entry.source not in outliers and entry.temperature is not None:
-            away = entry.value - float(substance.density.at(entry.temperature))
-            shifts.setdefault(entry.source, []).append(away)
-    return tuple((source, float(np.mean(values))) for source, values in shifts.items())
+@lru_cache(maxsize=64)
+def other_densities(name: str) -> tuple[float, ...]:
+    """Other sources' densities near 20 degC, kg/m3 above the catalogue's curve: handbooks, papers, equations of state.
+
+    From the project's table of checks (data/checks/densities.csv), rows between 18 and 27 degC whose allowed distance
+    shows a measurement (at most 2.5 kg/m3; equations fitted over a wide range are allowed 3) and that are not outliers.
+    """
+    fit = get(name).density
+    with DENSITIES.open(encoding="utf-8", newline="") as file:
+        rows = csv.DictReader(line for line in file if not line.startswith("#"))
+        return tuple(
+            float(row["density_kg_m3"]) - float(fit.at(273.15 + float(row["t_C"])))
+            for row in rows
+            if row["substance"] == name
+            and 18.0 <= float(row["t_C"]) <= 27.0
+            and float(row["tolerance_kg_m3"]) < 2.6
+            and not row["remark"].startswith("outlier")
+        )
 
 
 @dataclass(frozen=True)
 class Truth:
     """S mixtures of the same n components, each with its own constants.
 
-    pressure_terms : (S, n, 4). models : UNIFAC variants; share : (S, M) one of them is 1, the others 0.
+    pressure_terms : (S, n, 4). models : of the liquid; share : (S, M) one of them is 1, the others 0;
+    margules : (S, n, n) added amplitudes A, ln gamma_k += sum_j A_kj x_j - 1/2 sum_ij A_ij x_i x_j.
     rho, slope, curvature : (S, n) at 293.15 K; excess : (S, n, n) m3/mol, V^E = sum over pairs 4 x_i x_j excess_ij.
     """
 
     names: tuple[str, ...]
     molar_mass: Array
-    models: tuple[Unifac, ...]
+    models: tuple[Liquid, ...]
     share: Array
+    margules: Array
     pressure_terms: Array
     rho: Array
     slope: Array
@@ -148,7 +181,7 @@ class Truth:
 
     def part(self, runs: NDArray[np.intp]) -> Truth:
         """One truth a row: run number ``runs[k]`` in row k."""
-        taken = ("share", "pressure_terms", "rho", "slope", "curvature", "excess")
+        taken = ("share", "margules", "pressure_terms", "rho", "slope", "curvature", "excess")
         return replace(self, **{name: getattr(self, name)[runs] for name in taken})
 
     def ln_gamma(self, x: Array, T: Array) -> Array:
@@ -159,7 +192,8 @@ class Truth:
             weight = self.share[:, m]
             if weight.any():
                 total = total + weight[:, None] * model.ln_gamma(inside, T)
-        return total
+        linear = np.einsum("...i,...ij->...j", x, self.margules)
+        return total + linear - 0.5 * (linear * x).sum(axis=-1, keepdims=True)
 
     def ln_pressure(self, T: Array) -> tuple[Array, Array]:
         """ln p (..., S, n) of the pure liquids and its slope in T."""
@@ -224,6 +258,7 @@ def draw_truth(names: Sequence[str], runs: int, rng: np.random.Generator) -> Tru
         np.array([s.molar_mass.value for s in substances]),
         tuple(Unifac(names, model) for model in models),
         share,
+        np.zeros((runs, len(names), len(names))),
         terms,
         rho,
         slope,
@@ -233,9 +268,53 @@ def draw_truth(names: Sequence[str], runs: int, rng: np.random.Generator) -> Tru
     )
 
 
+def draw_control(names: Sequence[str], runs: int, rng: np.random.Generator) -> Truth:
+    """Constants drawn from the estimator's own prior: what is wrong here is the inference, not a constant."""
+    mixture = Mixture(names)
+    n = mixture.n
+    drawn = {error.name: error.u * rng.standard_normal(runs) for error in mixture.model_errors}
+    terms, rho = np.empty((runs, n, 4)), np.empty((runs, n))
+    margules, excess = np.zeros((runs, n, n)), np.zeros((runs, n, n))
+    volume = mixture.constants.volume
+    for error in mixture.model_errors:
+        i, j = error.components[0], error.components[-1]
+        if error.kind == "vapour_pressure":
+            terms[:, i] = _antoine(mixture.substances[i])
+            terms[:, i, 0] += drawn[error.name]
+        elif error.kind == "density":
+            rho[:, i] = volume.pure(np.array(293.15))[i] + drawn[error.name]
+        elif error.kind == "activity":
+            margules[:, i, j] = margules[:, j, i] = drawn[error.name]
+        elif error.kind == "excess_volume":
+            excess[:, i, j] = excess[:, j, i] = volume.excess[i, j] + drawn[error.name]
+    slope = volume.slope + 2.0 * volume.curvature * (293.15 - volume.t_reference)
+    shape = (runs, n)
+    return Truth(
+        mixture.names,
+        mixture.molar_mass,
+        (Table(mixture),),
+        np.ones((runs, 1)),
+        margules,
+        terms,
+        rho,
+        np.broadcast_to(slope, shape),
+        np.broadcast_to(volume.curvature, shape),
+        excess,
+        np.array([s.boiling_point.value for s in mixture.substances]),
+    )
+
+
+def _antoine(substance: Substance) -> Array:
+    """The catalogue's vapour pressure refitted as a + b/T + c ln T + d T, (4,)."""
+    T = substance.boiling_point.value + np.linspace(-45.0, 40.0, 35)
+    basis = np.stack([np.ones_like(T), 1.0 / T, np.log(T), T], axis=-1)
+    own = substance.vapour_pressure
+    return np.asarray(np.linalg.lstsq(basis, np.log(10.0) * (own.A - own.B / (T + own.C)), rcond=None)[0])
+
+
 def _draw_density(substance: Substance, runs: int, rng: np.random.Generator) -> tuple[Array, Array, Array]:
     fit = substance.density
-    shifts = np.array([shift for _, shift in other_densities(substance.name)])
+    shifts = np.array(other_densities(substance.name))
     drawn = rng.standard_normal(runs) * fit.u
     if shifts.size:
         drawn = np.where(rng.random(runs) < 0.5, shifts[rng.integers(len(shifts), size=runs)], drawn)
