@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from fractionkit.errors import Fault, InputError
 from fractionkit.still.equilibrium import Array, Equilibrium, unit
 
-DEGREES = {1: (0,), 2: (4, 6, 8, 10, 12, 15), 3: (4, 6, 8, 10, 12), 4: (4, 6, 8), 5: (3, 4, 5, 6)}
+DEGREES = {2: (4, 6, 8, 10, 12, 15), 3: (4, 6, 8, 10, 12), 4: (4, 6, 8), 5: (3, 4, 5, 6)}
 """Total degrees tried, by the number of components."""
 
 NEARLY_ABSENT = 1e-9
@@ -52,7 +52,7 @@ class FittedVolatility:
         n = getattr(first, "n", None)
         if n not in DEGREES:
             raise InputError(
-                Fault(str(n), f"a mixture of 1 to {max(DEGREES)} components with attribute n", column="mixtures")
+                Fault(str(n), f"a mixture of 2 to {max(DEGREES)} components with attribute n", column="mixtures")
             )
         self.n = int(n)
         self.molar_mass = np.asarray(getattr(first, "molar_mass", np.ones(self.n)), dtype=np.float64)
@@ -122,12 +122,12 @@ class FittedVolatility:
         with L_ik = d ln a_i/dx_k made homogeneous of degree zero, L_ik - sum_m x_m L_im.
         """
         basis = self._basis(x)
-        a: Array = np.exp(self._sum(basis, self._volatility))
+        a: Array = np.exp(self._ratios(basis, self._volatility))
         ratio = a / (x * a).sum(axis=-1, keepdims=True)
         L = np.zeros((*x.shape, self.n))
         if self._slopes is not None:
             for k in range(self.n - 1):
-                L[..., k] = self._sum(basis, self._slopes[k])
+                L[..., k] = self._ratios(basis, self._slopes[k])
         L = L - (L * x[..., None, :]).sum(axis=-1, keepdims=True)
         L = L - (y[..., :, None] * L).sum(axis=-2, keepdims=True)
         slope = y[..., :, None] * (L + (1.0 - ratio)[..., None, :])
@@ -161,7 +161,7 @@ class FittedVolatility:
             )
 
     def _log_alpha(self, x: Array) -> Array:
-        return self._sum(self._basis(x), self._volatility)
+        return self._ratios(self._basis(x), self._volatility)
 
     def _sum(self, basis: Array, coefficients: Array) -> Array:
         """Polynomials (..., outputs) from ``basis`` (terms, ...) and ``coefficients`` (outputs, terms, S)."""
@@ -169,12 +169,19 @@ class FittedVolatility:
             flat = coefficients[..., 0] @ basis.reshape(len(basis), -1)
         else:
             by_scenario = basis.reshape(len(basis), -1, basis.shape[-1])
-            flat = np.einsum("tms,ots->oms", by_scenario, coefficients)
-        return np.moveaxis(flat.reshape(-1, *basis.shape[1:]), 0, -1)
+            # one output at a time: einsum then runs along the scenarios, five times as fast as over all outputs at once
+            flat = np.stack([np.einsum("tms,ts->ms", by_scenario, c) for c in coefficients])
+        return np.ascontiguousarray(np.moveaxis(flat.reshape(-1, *basis.shape[1:]), 0, -1))
+
+    def _ratios(self, basis: Array, coefficients: Array) -> Array:
+        """Polynomials of ln K_i/K_n or its slopes; the last is zero for all compositions and not computed."""
+        values = self._sum(basis, coefficients[:-1])
+        return np.concatenate([values, np.zeros_like(values[..., :1])], axis=-1)
 
     def _basis(self, x: Array) -> Array:
         """Monomials (terms, ...) of 2 x_k - 1; for many points each from an earlier one by one multiplication."""
-        u = 2.0 * np.moveaxis(x, -1, 0)[:-1] - 1.0
+        # contiguous in the points, as all that follows runs along them
+        u = 2.0 * np.ascontiguousarray(np.moveaxis(x, -1, 0)[:-1]) - 1.0
         if x.size <= FEW:
             tables = u ** self._degrees.reshape((-1,) + (1,) * u.ndim)
             out = np.ones((len(self._powers), *x.shape[:-1]))
@@ -223,7 +230,7 @@ def _nodes(n: int, count: int) -> Array:
 
 def _inner(n: int) -> Array:
     """Check points (m, n): an even lattice in the same coordinates between the samples, and points near the edges."""
-    count = {1: 1, 2: 101, 3: 17, 4: 9, 5: 6}[n]
+    count = {2: 101, 3: 17, 4: 9, 5: 6}[n]
     line = np.concatenate([(np.arange(count) + 0.5) / count, [0.002, 0.998]])
     return _simplex_points(np.array(list(product(line, repeat=n - 1))).reshape(-1, n - 1))
 
