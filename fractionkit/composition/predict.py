@@ -50,7 +50,7 @@ class BoilingTable:
 
 def boiling_errors(mixture: Mixture) -> NDArray[np.intp]:
     """Which of the mixture's model errors move a boiling temperature."""
-    return _indices(mixture, ("vapour_pressure", "activity"))
+    return _indices(mixture, ("vapour_pressure", "activity", "activity_asymmetry"))
 
 
 def density_errors(mixture: Mixture) -> NDArray[np.intp]:

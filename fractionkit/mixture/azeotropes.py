@@ -37,16 +37,12 @@ class AzeotropePoint:
 def select(vapour: VapourPressure, activity: Activity, index: tuple[int, ...]) -> tuple[VapourPressure, Activity]:
     """Constants of some of the components, in the order of ``index``."""
     i = np.array(index)
-    grid = np.ix_(i, i)
     some = replace(
         vapour,
         A=vapour.A[i], B=vapour.B[i], C=vapour.C[i], t_min=vapour.t_min[i], t_max=vapour.t_max[i],
         u_ln=vapour.u_ln[i], shift=vapour.shift[i],
     )  # fmt: skip
-    liquid = Activity(
-        activity.a[grid], activity.b[grid], activity.alpha[grid], activity.margules[grid], activity.u[grid]
-    )
-    return some, liquid
+    return some, activity.select(i)
 
 
 def stability(activity: Activity, x: Array, T: Array) -> Array:

@@ -18,6 +18,7 @@ from fractionkit.substances import Substance
 IDEAL_U = 0.3
 """Standard uncertainty of the Margules amplitude when Raoult's law is chosen although the liquid is not known to be
 ideal: the spread of ln gamma at infinite dilution over the chlorinated pairs of the table is about 0.2."""
+IDEAL_U_ASYMMETRY = 0.4 * IDEAL_U
 
 GROUPS = {"chloroalkane": "chlorinated", "chloroalkene": "chlorinated", "chloroaromatic": "chlorinated",
           "ketone": "oxygenated", "ester": "oxygenated"}  # fmt: skip
@@ -63,16 +64,18 @@ def from_substances(substances: Sequence[Substance], model: Literal["nrtl", "ide
 
 def _activity(names: Sequence[str], model: Literal["nrtl", "ideal"]) -> Activity:
     n = len(names)
-    a, b, alpha, u = (np.zeros((n, n)) for _ in range(4))
+    a, b, alpha, u, u_skew = (np.zeros((n, n)) for _ in range(5))
     for i, j in pairs(n):
         if model == "ideal":
             u[i, j] = u[j, i] = IDEAL_U
+            u_skew[i, j] = u_skew[j, i] = IDEAL_U_ASYMMETRY
             continue
         pair = activity_pairs()[names[i], names[j]]
         a[i, j], a[j, i], b[i, j], b[j, i] = pair.a_ij, pair.a_ji, pair.b_ij, pair.b_ji
         alpha[i, j] = alpha[j, i] = pair.alpha
         u[i, j] = u[j, i] = pair.u
-    return Activity(a, b, alpha, np.zeros((n, n)), u)
+        u_skew[i, j] = u_skew[j, i] = pair.u_asymmetry
+    return Activity(a, b, alpha, np.zeros((n, n)), np.zeros((n, n)), u, u_skew)
 
 
 def _volume(substances: Sequence[Substance]) -> Volume:

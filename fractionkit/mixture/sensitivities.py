@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -11,7 +11,9 @@ from fractionkit.mixture.arrays import Array, pairs
 from fractionkit.mixture.bubble import ln_k
 from fractionkit.mixture.constants import Constants
 
-Kind = Literal["vapour_pressure", "activity", "density", "excess_volume", "refractive_index"]
+Kind = Literal["vapour_pressure", "activity", "activity_asymmetry", "density", "excess_volume", "refractive_index"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+"""In the order of the last axis of every ``*_errors`` array."""
 
 
 @dataclass(frozen=True)
@@ -19,7 +21,7 @@ class ModelError:
     """One error shared by all predictions of a mixture.
 
     kind : what is in error; ``components`` the one or two it belongs to; ``u`` its standard uncertainty (ln p: 1,
-    Margules amplitude: 1, density: kg/m3 at the reference temperature, excess volume: m3/mol, refractive index: 1).
+    Margules amplitudes: 1, density: kg/m3 at the reference temperature, excess volume: m3/mol, refractive index: 1).
     """
 
     kind: Kind
@@ -40,6 +42,13 @@ def model_errors(constants: Constants, names: tuple[str, ...]) -> tuple[ModelErr
             ModelError("activity", p, float(constants.activity.u[p]), f"activity of {names[p[0]]} + {names[p[1]]}")
             for p in index
         ),
+        *(
+            ModelError(
+                "activity_asymmetry", p, float(constants.activity.u_skew[p]),
+                f"activity asymmetry of {names[p[0]]} + {names[p[1]]}",
+            )
+            for p in index
+        ),
         *(ModelError("density", (i,), float(density[i]), f"density of {names[i]}") for i in range(n)),
         *(
             ModelError(
@@ -58,9 +67,8 @@ def model_errors(constants: Constants, names: tuple[str, ...]) -> tuple[ModelErr
 def blocks(n: int) -> dict[Kind, slice]:
     """Where each kind of error stands along the last axis."""
     m = n * (n - 1) // 2
-    ends = np.cumsum([0, n, m, n, m, n])
-    kinds: tuple[Kind, ...] = ("vapour_pressure", "activity", "density", "excess_volume", "refractive_index")
-    return {kind: slice(int(ends[k]), int(ends[k + 1])) for k, kind in enumerate(kinds)}
+    ends = np.cumsum([0, n, m, m, n, m, n])
+    return {kind: slice(int(ends[k]), int(ends[k + 1])) for k, kind in enumerate(KINDS)}
 
 
 def perturbed(constants: Constants, theta: Array) -> Constants:
@@ -70,7 +78,9 @@ def perturbed(constants: Constants, theta: Array) -> Constants:
     return Constants(
         molar_mass=constants.molar_mass,
         vapour=constants.vapour.perturbed(part["vapour_pressure"]),
-        activity=constants.activity.perturbed(_symmetric(part["activity"], n)),
+        activity=constants.activity.perturbed(
+            _symmetric(part["activity"], n), np.triu(skew := _symmetric(part["activity_asymmetry"], n)) - np.tril(skew)
+        ),
         volume=constants.volume.perturbed(part["density"], _symmetric(part["excess_volume"], n)),
         refraction=constants.refraction.perturbed(part["refractive_index"]),
     )
@@ -107,9 +117,14 @@ def temperature_errors(constants: Constants, weights: Array, x: Array, T: Array)
     # one Margules amplitude A_ij: ln gamma_k += A x_j [k = i] + A x_i [k = j] - A x_i x_j
     change = weights[..., i] * x[..., j] + weights[..., j] * x[..., i] - x[..., i] * x[..., j]
     errors[..., where["activity"]] = -change * constants.activity.u[i, j] / slope
+    # one antisymmetric amplitude B_ij, t = x_i x_j (x_i - x_j): ln gamma_k += B dt/dx_k - 2 B t
+    change = weights[..., i] * (2.0 * x[..., i] - x[..., j]) * x[..., j]
+    change = change + weights[..., j] * (x[..., i] - 2.0 * x[..., j]) * x[..., i]
+    change = change - 2.0 * x[..., i] * x[..., j] * (x[..., i] - x[..., j])
+    errors[..., where["activity_asymmetry"]] = -change * constants.activity.u_skew[i, j] / slope
     return errors
 
 
 def model_error_count(n: int) -> int:
     """Number p of model errors of n components."""
-    return 3 * n + n * (n - 1)
+    return 3 * n + 3 * n * (n - 1) // 2

@@ -10,7 +10,10 @@ from importlib.resources import files
 
 @dataclass(frozen=True)
 class ActivityPair:
-    """NRTL parameters of one pair: tau_ij = a_ij + b_ij/T and the standard uncertainty of its Margules amplitude."""
+    """NRTL parameters of one pair: tau_ij = a_ij + b_ij/T.
+
+    u, u_asymmetry : standard uncertainties of the two Margules amplitudes of the error of ln gamma, see `Activity`.
+    """
 
     first: str
     second: str
@@ -20,6 +23,7 @@ class ActivityPair:
     b_ji: float
     alpha: float
     u: float
+    u_asymmetry: float
     origin: str
     source: str
     status: str
@@ -28,7 +32,7 @@ class ActivityPair:
         """Return the same pair with the components in the other order."""
         return ActivityPair(
             self.second, self.first, self.a_ji, self.a_ij, self.b_ji, self.b_ij, self.alpha,
-            self.u, self.origin, self.source, self.status,
+            self.u, self.u_asymmetry, self.origin, self.source, self.status,
         )  # fmt: skip
 
 
@@ -52,7 +56,7 @@ def activity_pairs() -> dict[tuple[str, str], ActivityPair]:
         pair = ActivityPair(
             row["first"], row["second"],
             float(row["a_ij"]), float(row["a_ji"]), float(row["b_ij_K"]), float(row["b_ji_K"]),
-            float(row["alpha"]), float(row["u"]),
+            float(row["alpha"]), float(row["u"]), float(row["u_asymmetry"]),
             row["origin"], row["source"], row["status"],
         )  # fmt: skip
         table[pair.first, pair.second] = pair

@@ -72,12 +72,32 @@ def test_names_kinds_and_order():
     mix = Mixture(["chloroform", "water", "ethanol"])
     kinds = [e.kind for e in mix.model_errors]
     assert kinds == (
-        ["vapour_pressure"] * 3 + ["activity"] * 3 + ["density"] * 3 + ["excess_volume"] * 3 + ["refractive_index"] * 3
-    )
+        ["vapour_pressure"] * 3 + ["activity"] * 3 + ["activity_asymmetry"] * 3
+        + ["density"] * 3 + ["excess_volume"] * 3 + ["refractive_index"] * 3
+    )  # fmt: skip
     assert mix.model_errors[4].components == (0, 2)
-    assert mix.model_errors[6].name == "density of chloroform"
+    assert mix.model_errors[8].name == "activity asymmetry of water + ethanol"
+    assert mix.model_errors[9].name == "density of chloroform"
     assert mix.model_errors[3].name == "activity of chloroform + water"
     assert all(e.u >= 0.0 and np.isfinite(e.u) for e in mix.model_errors)
+
+
+@given(st.lists(st.sampled_from(names()), min_size=3, max_size=3, unique=True), st.integers(0, 1000))
+@settings(max_examples=20, deadline=None)
+def test_order_of_the_components_does_not_matter(subset, seed):
+    """The asymmetry of A + B is that of B + A with the other sign, whichever is named first."""
+    mix, turned = Mixture(subset), Mixture(subset[::-1])
+    theta = np.random.default_rng(seed).normal(size=len(mix.model_errors))
+    shift = dict(
+        zip([(e.kind, frozenset(mix.names[i] for i in e.components)) for e in mix.model_errors], theta, strict=True)
+    )
+    other = [
+        shift[e.kind, frozenset(turned.names[i] for i in e.components)] * (-1.0 if "asymmetry" in e.kind else 1.0)
+        for e in turned.model_errors
+    ]
+    x = np.array([0.2, 0.3, 0.5])
+    one = mix.perturbed(theta).ln_gamma(x, 330.0)
+    assert turned.perturbed(other).ln_gamma(x[::-1], 330.0)[::-1] == pytest.approx(one, abs=1e-10)
 
 
 def test_shapes():
