@@ -8,7 +8,6 @@ from numpy.typing import NDArray
 from fractionkit.still.column import Column
 from fractionkit.still.equilibrium import Array, unit
 from fractionkit.still.rosenbrock import Step, inside
-from fractionkit.still.start import held_up
 from fractionkit.still.state import Flags, State
 
 
@@ -19,12 +18,10 @@ class Record:
     the head temperature.
     """
 
-    names = ("D", "m", "held", "distillate", "upper", "lower", "R")
-
     def __init__(self, column: Column, top: NDArray[np.int64], points: int) -> None:
         self._column, self._top, self._points = column, top, points
         self.count = np.zeros(len(top), dtype=np.int64)
-        self._rows = {name: np.empty((0,)) for name in self.names}
+        self._rows = {name: np.empty((0,)) for name in ("D", "u", "R")}
         self._each = np.arange(len(top))
 
     def follow(self, column: Column) -> None:
@@ -33,16 +30,7 @@ class Record:
 
     def point(self, s: State, D: Array, keep: Flags) -> None:
         """Note the state of the scenarios where ``keep`` (S,)."""
-        liquid = np.concatenate([unit(s.m)[None], s.x])
-        values = {
-            "D": D,
-            "m": s.m,
-            "held": held_up(self._column, s),
-            "distillate": s.c,
-            "upper": liquid[self._top, self._each],
-            "lower": liquid[np.maximum(self._top - 1, 0), self._each],
-            "R": self._column.reflux(s),
-        }
+        values = {"D": D, "u": s.u.swapaxes(0, 1), "R": self._column.reflux(s)}
         which = np.flatnonzero(keep)
         row = self.count[which]
         need = int(row.max(initial=-1)) + 1
@@ -63,7 +51,26 @@ class Record:
         self.point(step.after, step.D + step.h, step.good)
 
     def arrays(self) -> dict[str, Array]:
-        """Return the notes as (S, K, ...), each scenario's last point repeated to the common length K."""
+        """Return the notes as (S, K, ...), each scenario's last point repeated to the common length K.
+
+        ``D`` distilled, ``m`` pot, ``held`` column and condenser, all in parts of the charge; ``distillate``, and
+        ``upper`` and ``lower``, liquids of the top stage and of the one below it; ``R`` reflux ratio.
+        """
         length = int(self.count.max())
         row = np.minimum(np.arange(length)[:, None], self.count - 1)
-        return {name: np.moveaxis(store[row, self._each], 0, 1) for name, store in self._rows.items()}
+        each = self._each
+        # (K, S) and (N + 1, S, K, n)
+        D, R = self._rows["D"][row, each], self._rows["R"][row, each]
+        levels = self._rows["u"][row, each].transpose(2, 1, 0, 3)
+        pot, stages, condenser = levels[0], levels[1:-1], levels[-1]
+        liquid = np.concatenate([unit(pot)[None], stages])
+        held = (self._column.holdup[:, :, None] * stages).sum(axis=0) + self._column.condenser[:, None] * condenser
+        return {
+            "D": D.T,
+            "m": pot,
+            "held": held,
+            "distillate": condenser,
+            "upper": liquid[self._top, each],
+            "lower": liquid[np.maximum(self._top - 1, 0), each],
+            "R": R.T,
+        }
