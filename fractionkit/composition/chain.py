@@ -28,7 +28,7 @@ from fractionkit.composition.summary import pick_samples
 
 Array = NDArray[np.float64]
 
-TOLERANCE, SLIP = 0.03, 0.02
+TOLERANCE, SLIP = 0.03, 0.002
 PARTICLES = {2: 2048, 3: 512}
 LONGEST = 48  # vessels; in a longer run the order says little of any one cut, and the filter would cost too much
 BATCH = 1 << 21
