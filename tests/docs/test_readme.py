@@ -1,0 +1,155 @@
+"""The README holds: both lines are there, every command prints what is shown, the table of keys is complete."""
+
+from __future__ import annotations
+
+import csv
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+from fractionkit import assess, load_run
+from fractionkit.sheets.columns import COLUMNS
+from fractionkit.sheets.sections import RunFile, Section, StemSection
+from tests.docs.blocks import blocks, chosen
+from tests.docs.picture import PICTURE, picture
+from tests.docs.runner import played
+
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+NUMBER = re.compile(r"\d+(?:\.\d+)?(?:e-?\d+)?")
+
+
+def same(shown: str, printed: str) -> bool:
+    """Whether two texts agree: words exactly, white space and rules freely, numbers to 3 units of their last digit.
+
+    The numbers carry the noise of seeded samples; another version of numpy may move the last digit.
+    """
+    first, second = (re.sub(r"\s+", " ", re.sub(r"─+", "─", text)).strip() for text in (shown, printed))
+    if NUMBER.sub("#", first) != NUMBER.sub("#", second):
+        return False
+    return all(close(a, b) for a, b in zip(NUMBER.findall(first), NUMBER.findall(second), strict=True))
+
+
+def close(a: str, b: str) -> bool:
+    """Numbers within 3 units of the coarser last digit."""
+    digits = min(len(text.partition(".")[2]) for text in (a, b))
+    if "e" in a or "e" in b:
+        return abs(float(a) / float(b) - 1.0) < 0.05
+    tolerance = 3.001 * 10.0**-digits if "." in a + b else 0.0
+    return abs(float(a) - float(b)) <= tolerance
+
+
+def test_numbers_and_words_are_compared():
+    assert same("C1  93.3 (92.2–94.5)\n──── waste", "C1 93.4 (92.2–94.4) ─ waste")
+    assert not same("C1 93.3 waste", "C1 93.9 waste")
+    assert not same("C1 93.3 waste", "C1 93.3 keep")
+    assert not same("5 cuts", "6 cuts")
+    assert not same("2026-05-09", "2026-05-10")
+
+
+def test_a_command_may_go_on_in_the_next_line():
+    (block,) = blocks("<!-- show 1-2 -->\n```console\n$ one a \\\n    b\nprinted\n$ two\n```\n")
+    assert block.commands() == ["one a \\\n    b", "two"]
+    assert block.remarks == {"show": "1-2"}
+
+
+def test_lines_are_chosen():
+    lines = ["a", "b", "c", "d"]
+    assert chosen(lines, None) == lines
+    assert chosen(lines, "2, 4") == ["[...]", "b", "[...]", "d"]
+    assert chosen(lines, "1-2") == ["a", "b", "[...]"]
+    with pytest.raises(ValueError, match="rising"):
+        chosen(lines, "4-5")
+
+
+def test_it_opens_with_the_job_in_one_paragraph():
+    title, paragraph, rest = README.split("\n\n", 2)
+    assert title == "# fractionkit"
+    assert not paragraph.startswith(("#", "-", "|", "```"))
+    for word in ("cut", "density", "head temperature", "keep", "recycle", "pure"):
+        assert word in paragraph
+    assert "```sh" in rest.split("\n## ")[0] or "```sh" in rest.split("\n## ")[1]
+
+
+def test_the_two_lines_make_their_own_environment():
+    lines = [line for block in blocks(README) if block.language == "sh" for line in block.body.splitlines()]
+    assert len(lines) == 2
+    main_job, tests = lines
+    for line in lines:
+        assert line.startswith("python3 -m venv .venv && .venv/bin/pip install -q ")
+    assert "fractionkit assess" in main_job
+    assert tests.endswith("pytest")
+    assert next(line for line in README.splitlines() if line.endswith("pytest")) == tests
+
+
+def test_every_command_prints_what_is_shown():
+    outputs = played(README)
+    assert len(outputs) >= 12
+    stale = [block.body for block, body in outputs if not same(block.body, body)]
+    assert stale == [], "run `python -m tests.docs` and read what changed"
+
+
+def test_no_block_names_a_place_on_a_disk():
+    for block in blocks(README):
+        assert "/tmp" not in block.body
+        assert "/home" not in block.body
+
+
+def test_no_true_composition_of_the_binary_demo_lies_outside_its_interval():
+    result = assess(load_run(ROOT / "data" / "demo_binary"))
+    with (ROOT / "data" / "demo_binary" / "truth.csv").open(encoding="utf-8") as stream:
+        truth = {row["cut"]: row for row in csv.DictReader(line for line in stream if not line.startswith("#"))}
+    for cut in result.cuts:
+        for name, found in cut.composition.items():
+            assert found.low <= float(truth[cut.name][name]) <= found.high, (cut.name, name)
+
+
+def test_the_picture_is_of_the_demo_run():
+    assert f"]({PICTURE})" in README
+    words = re.compile(r">([^<>\n]+)<")
+    stored = (ROOT / PICTURE).read_text(encoding="utf-8")
+    assert set(words.findall(stored)) == set(words.findall(picture()))
+
+
+def keys_of(model: type[Section], path: str) -> set[str]:
+    return {f"{path} {name}" for name in model.model_fields}
+
+
+def keys_of_the_sheet() -> set[str]:
+    found: set[str] = set()
+    for section, field in RunFile.model_fields.items():
+        text = str(field.annotation)
+        for model in Section.__subclasses__():
+            if f".{model.__name__}" in text:
+                head = f"[[{section}]]" if "list[" in text else f"[{section}]"
+                found |= keys_of(model, head)
+    return found
+
+
+def test_the_table_explains_every_key_and_no_other():
+    table = re.findall(r"^\| (`\[.*?\]`) \| (.*?) \|", README, re.MULTILINE)
+    explained = {
+        f"{section} {key}"
+        for sections, names in table
+        for section in re.findall(r"`(.*?)`", sections)
+        for key in re.findall(r"`(\w+)`", names)
+    }
+    assert explained == keys_of_the_sheet()
+    stem = re.search(r"stem = \{(.*?)\}", README)
+    assert stem
+    assert set(re.findall(r"(\w+) =", stem[1])) == set(StemSection.model_fields)
+
+
+def test_the_table_explains_every_column_and_no_other():
+    part = README.partition("<!-- columns -->")[2].partition("\n\n#")[0]
+    found = [name for row in re.findall(r"^\| (`.*?`) \|", part, re.MULTILINE) for name in re.findall(r"`(\w+)`", row)]
+    assert tuple(found) == COLUMNS
+
+
+def test_every_piece_of_a_sheet_is_toml():
+    pieces = [block for block in blocks(README) if block.language == "toml"]
+    assert pieces
+    for block in pieces:
+        tomllib.loads(block.body)
