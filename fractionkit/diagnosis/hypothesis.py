@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,7 +14,8 @@ from fractionkit.diagnosis.laplace import Change, Fit, changed, fit
 
 Array = NDArray[np.float64]
 
-FREEDOM = 0.4  # relative standard deviation of a foreign component's content of one cut about its profile
+FREEDOM = 0.5  # relative standard deviation of a foreign component's content of one cut about its profile
+BOILING_DOUBT = 0.2  # relative standard deviation of its effect on boiling temperatures (activity at high dilution)
 PASSES = 3
 
 
@@ -68,28 +69,28 @@ class Result:
     hypothesis: Hypothesis
     log_evidence: float
     best: Explained
-    shares: tuple[float, ...] = field(default=())
 
 
-def explain(base: Ground, variant: Variant, *, passes: int = PASSES) -> Explained:
-    """Evidence of one variant.
+def explain(base: Ground, variant: Variant, start: float = 0.0) -> Explained:
+    """Evidence of one variant, its size sought from ``start`` (in prior standard deviations).
 
     A size has a normal prior (half a normal one where it can only be positive) and is fitted as one more shared error,
-    linear about its estimate, which is found in a few passes.
+    linear about its estimate, which is found in a few passes. The shared errors start where nothing is known of them:
+    readings at odds have drawn those of the run's own fit away.
     """
     if variant.scale == 0.0:
         block = changed(base.block, variant.at(0.0))
-        found = fit(block, base.size, base.fit.theta)
+        found = fit(block, base.size)
         return Explained(variant, found.log_evidence, 0.0, 0.0, block, found)
     p = base.size
-    theta = np.append(base.fit.theta, 0.0)
-    centre, spread, rows = 0.0, 0.5, None
+    theta = np.append(np.zeros(p), start)
+    centre, spread = start, 0.3
     block, found = base.block, base.fit
-    for turn in range(passes):
+    for turn in range(PASSES):
         shift, slope = _line(variant, centre, spread)
-        rows = variant.rows if turn > 0 and centre > 0.0 else None
-        count = 1 if rows is None else 1 + int(rows.sum())
-        columns = slope if rows is None else _with_freedom(slope, rows, centre)
+        free = variant.rows if centre > 0.0 else None
+        columns = slope if free is None else _with_freedom(slope, free, centre)
+        count = 1 if free is None else 2 + int(free.sum())
         block = changed(base.block, shift, columns, count, p)
         found = fit(block, p + count, np.append(theta[: p + 1], np.zeros(count - 1)))
         theta = found.theta
@@ -97,7 +98,7 @@ def explain(base: Ground, variant: Variant, *, passes: int = PASSES) -> Explaine
         if variant.one_sided:
             centre = max(centre, 0.0)
         spread = max(found.sd(p), 0.02)
-        if turn > 0 and abs(centre - previous) < 0.5 * spread:
+        if abs(centre - previous) < 0.5 * spread and (turn > 0 or start != 0.0):
             break
     evidence = found.log_evidence
     sd = found.sd(p)
@@ -118,9 +119,13 @@ def _line(variant: Variant, centre: float, spread: float) -> tuple[dict[str, Arr
 
 
 def _with_freedom(slope: dict[str, Array], rows: NDArray[np.bool_], centre: float) -> dict[str, Array]:
-    """Columns of the size itself and then, cut by cut, of its departure from the profile."""
+    """Columns of the size, of the doubt about the component's effect on boiling, and cut by cut of its content."""
     own = np.eye(len(rows))[:, rows][:, None, :] * FREEDOM * centre
-    return {kind: np.concatenate([value, value * own], axis=-1) for kind, value in slope.items()}
+    columns = {}
+    for kind, value in slope.items():
+        doubt = 0.0 if kind in ("density", "refractive index") else BOILING_DOUBT * centre
+        columns[kind] = np.concatenate([value, doubt * value, value * own], axis=-1)
+    return columns
 
 
 def _above_zero(z: float) -> float:
@@ -129,12 +134,15 @@ def _above_zero(z: float) -> float:
     return float(ndtr(z))
 
 
-def weigh(base: Ground, hypothesis: Hypothesis, variants: tuple[Variant, ...] | None = None) -> Result:
-    """Evidence of a hypothesis: its variants' evidences weighted by their prior shares."""
-    tried = hypothesis.variants if variants is None else variants
-    explained = [explain(base, variant) for variant in tried]
+def weigh(base: Ground, hypothesis: Hypothesis, chosen: Mapping[int, float] | None = None) -> Result:
+    """Evidence of a hypothesis: its variants' evidences weighted by their prior shares.
+
+    chosen : numbers of the variants worth a fit and the size that each starts from; all from zero by default.
+    """
+    tried = chosen if chosen is not None else dict.fromkeys(range(len(hypothesis.variants)), 0.0)
+    explained = [explain(base, hypothesis.variants[number], start) for number, start in tried.items()]
     logs = np.array([e.log_evidence + np.log(e.variant.weight) for e in explained])
     top = float(logs.max())
     share = np.exp(logs - top)
     best = explained[int(np.argmax(logs))]
-    return Result(hypothesis, top + float(np.log(share.sum())), best, tuple(share / share.sum()))
+    return Result(hypothesis, top + float(np.log(share.sum())), best)

@@ -13,14 +13,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import Block, Expansion, expand
+from fractionkit.composition.joint import Block, logsumexp
 
 Array = NDArray[np.float64]
 Change = Mapping[str, Array]  # kind of reading -> change of its prediction, broadcast to (K, G) or (K, G, q)
 
 NEWTON_STEPS = 40
-NEAR = 1e-3  # promised rise of the log density at which the mode is good enough for an evidence
+NEAR = 0.02  # promised rise of the log density at which the mode is good enough for an evidence
 LEAST_CURVATURE = 0.05
+LONGEST_STEP = 1.5  # standard deviations of the prior
+NEGLIGIBLE = 1e-9  # probability of a node
 
 
 @dataclass(frozen=True)
@@ -56,34 +58,65 @@ def changed(block: Block, change: Change, columns: Change | None = None, count: 
 
 
 def fit(block: Block, size: int, start: Array | None = None) -> Fit:
-    """Mode and evidence for ``size`` shared errors; Newton's method with halved steps, as `joint.find_mode`.
+    """Mode and evidence for ``size`` shared errors, from ``start`` (zero): Newton's method with bounded, halved steps.
 
-    Where rounding or a kink of a table lets it climb no further, the place reached is taken: the loss is less than
-    `NEAR`.
+    Readings at odds make a rugged posterior, so the step uses the absolute curvature along each of its axes. Where
+    rounding lets it climb no further, the place reached is taken: the loss is less than `NEAR`.
     """
     theta = np.zeros(size) if start is None else start.copy()
-    here = expand([block], theta)
+    here = expand(block, theta)
     for _ in range(NEWTON_STEPS):
-        step, metric = _ascent(here)
+        values, axes = np.linalg.eigh(-here.hessian)
+        step = axes @ ((axes.T @ here.gradient) / np.maximum(np.abs(values), LEAST_CURVATURE))
         promise = float(here.gradient @ step)
         if promise < NEAR:
             break
-        length = 1.0
-        while length > 1e-3:
-            there = expand([block], theta + length * step)
-            if there.value >= here.value + 1e-4 * length * promise:
+        length = min(1.0, LONGEST_STEP / max(float(np.abs(step).max()), 1e-9))
+        least = 2e-3 * length
+        while length > least:
+            there = expand(block, theta + length * step)
+            if there.value >= here.value + 1e-3 * length * promise:
                 break
-            length *= 0.5
+            length *= 0.4
         else:
             break
         theta, here = theta + length * step, there
-    _, metric = _ascent(here)
-    covariance = np.linalg.inv(metric)
-    return Fit(theta, covariance, here.value + 0.5 * float(np.linalg.slogdet(covariance)[1]))
+    values, axes = np.linalg.eigh(-here.hessian)
+    values = np.maximum(values, LEAST_CURVATURE)
+    return Fit(theta, (axes / values) @ axes.T, here.value - 0.5 * float(np.log(values).sum()))
 
 
-def _ascent(here: Expansion) -> tuple[Array, Array]:
-    exact = -here.hessian
-    values = np.linalg.eigvalsh(exact)
-    metric = exact if values[0] > LEAST_CURVATURE else np.eye(len(exact)) + here.fisher
-    return np.linalg.solve(metric, here.gradient), metric
+@dataclass(frozen=True)
+class Expansion:
+    """Value, gradient (p,) and Hessian (p, p) of the log posterior of the shared errors."""
+
+    value: float
+    gradient: Array
+    hessian: Array
+
+
+def expand(block: Block, theta: Array) -> Expansion:
+    """As `composition.joint.expand`, with the derivatives summed only over nodes that carry some probability."""
+    size = len(theta)
+    predictions = [channel.at(theta) for channel in block.channels]
+    log_density = block.nodes.log_volume
+    for channel, eta in zip(block.channels, predictions, strict=True):
+        log_density = log_density + channel.scatter.log_likelihood(eta)
+    log_z = logsumexp(log_density, axis=1)
+    share = np.exp(log_density - log_z[:, None])
+    row, node = np.nonzero(share > NEGLIGIBLE)
+    weight = share[row, node]
+    slope = np.zeros((len(row), size))
+    hessian = np.eye(size)
+    for channel, eta in zip(block.channels, predictions, strict=True):
+        first, second = channel.scatter.derivatives(eta)
+        jacobian = channel.jacobian[row, node]
+        slope[:, channel.errors] += first[row, node][:, None] * jacobian
+        bend = (np.maximum(-second[row, node], 0.0) * weight)[:, None] * jacobian
+        hessian[np.ix_(channel.errors, channel.errors)] += bend.T @ jacobian
+    weighted = slope * weight[:, None]
+    mean = np.zeros((len(share), size))
+    np.add.at(mean, row, weighted)
+    hessian += mean.T @ mean - weighted.T @ slope
+    value = float(log_z.sum()) - 0.5 * float(theta @ theta)
+    return Expansion(value, mean.sum(axis=0) - theta, -hessian)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,10 +10,12 @@ from numpy.typing import NDArray
 from fractionkit.diagnosis import foreign, instruments
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Explained, Hypothesis, Result, Variant, weigh
+from fractionkit.diagnosis.screen import choose
 
 Array = NDArray[np.float64]
 
-FULL_FITS = 10  # variants of third components that are fitted, the best by their first-order gain
+FITS_EACH = 3  # variants of one instrument fault that are fitted
+FITS_FOREIGN = 14  # variants of third components that are fitted
 NOTHING = "nothing wrong"
 
 
@@ -31,10 +32,11 @@ class Ranking:
 
 
 def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Ranking:
-    """Weigh every explanation: instruments each in full, third components by first order and the best in full."""
+    """Weigh every explanation; of the many third components only those that a rough look finds worth it."""
     results = [_nothing(base)]
-    results += [weigh(base, h) for h in instruments.hypotheses(base, station=station, gravity=gravity)]
-    results += components(base, foreign.candidates(base))
+    for h in instruments.hypotheses(base, station=station, gravity=gravity):
+        results += [weigh(base, one, chosen) for one, chosen in choose(base, [h], FITS_EACH)]
+    results += [weigh(base, h, chosen) for h, chosen in choose(base, foreign.candidates(base), FITS_FOREIGN)]
     logs = np.array([r.log_evidence + np.log(r.hypothesis.prior) for r in results])
     share = np.exp(logs - logs.max())
     share /= share.sum()
@@ -42,17 +44,6 @@ def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Rankin
     prior = sum(r.hypothesis.prior for r in results[1:])
     ratio = float(np.logaddexp.reduce(logs[1:]) - logs[0] - np.log(prior)) if len(results) > 1 else 0.0
     return Ranking(tuple(results[i] for i in order), share[order], ratio)
-
-
-def components(base: Ground, hypotheses: Sequence[Hypothesis]) -> list[Result]:
-    """Third components: those worth it in full, at least one of their ways through the run."""
-    found = []
-    for h, gains in foreign.screened(base, hypotheses, FULL_FITS):
-        kept = np.isfinite(gains)
-        if kept.any():
-            chosen = [variant for variant, good in zip(h.variants, kept, strict=True) if good]
-            found.append(weigh(base, h, tuple(chosen)))
-    return found
 
 
 def _nothing(base: Ground) -> Result:
