@@ -116,22 +116,25 @@ class Setting:
         felt: Mapping[str, Array],
         cuts: slice,
     ) -> Channel:
-        temperature, moved, slope = table.at(nodes.coordinates)
-        pressed = slope * self.evidence.pressure_u / self.evidence.pressure
-        errors, jacobian = [*self.places[table.errors], self.index(PRESSURE)], [moved, pressed[..., None]]
-        return self._channel(kind, scatter, temperature, errors, jacobian, felt, nodes, cuts)
+        found = table.at(nodes.coordinates)
+        pressed = found.by_pressure * self.evidence.pressure_u / self.evidence.pressure
+        moves = Moves([*self.places[table.errors], self.index(PRESSURE)], [found.moved, pressed[..., None]])
+        bends = Moves(list(self.places[table.bending]), [found.bent])
+        return self._channel(kind, scatter, found.temperature, moves, felt, nodes, cuts, bends)
 
     def _dry_point(self, nodes: points.Nodes, cuts: slice) -> Channel:
         assert self.dew is not None
         assert self.bubble is not None
         kind = self.evidence.range_end
-        dew, moved, slope = self.dew.at(nodes.coordinates)
-        span = np.maximum(dew - self.bubble.at(nodes.coordinates)[0], 0.0)
-        pressed = slope * self.evidence.pressure_u / self.evidence.pressure
-        errors = [*self.places[self.dew.errors], self.index(PRESSURE), self.index(DRY_POINT)]
-        jacobian = [moved, pressed[..., None], DRY_POINT_SPREAD * span[..., None]]
-        prediction = dew + DRY_POINT_SHARE * span
-        return self._channel("dry point", kind, prediction, errors, jacobian, kind.shared, nodes, cuts)
+        found = self.dew.at(nodes.coordinates)
+        span = np.maximum(found.temperature - self.bubble.at(nodes.coordinates).temperature, 0.0)
+        pressed = found.by_pressure * self.evidence.pressure_u / self.evidence.pressure
+        moves = Moves(
+            [*self.places[self.dew.errors], self.index(PRESSURE), self.index(DRY_POINT)],
+            [found.moved, pressed[..., None], DRY_POINT_SPREAD * span[..., None]],
+        )
+        prediction = found.temperature + DRY_POINT_SHARE * span
+        return self._channel("dry point", kind, prediction, moves, kind.shared, nodes, cuts)
 
     def _density(self, nodes: points.Nodes, cuts: slice) -> Channel:
         kind = self.evidence.density
@@ -139,7 +142,9 @@ class Setting:
         errors = density_errors(self.mixture)
         prediction = self.mixture.density(nodes.w, temperature)
         moved = self.mixture.density_errors(nodes.w, temperature)[..., errors]
-        return self._channel("density", kind, prediction, list(self.places[errors]), [moved], kind.shared, nodes, cuts)
+        return self._channel(
+            "density", kind, prediction, Moves(list(self.places[errors]), [moved]), kind.shared, nodes, cuts
+        )
 
     def _refraction(self, nodes: points.Nodes, cuts: slice) -> Channel:
         kind = self.evidence.index
@@ -148,7 +153,7 @@ class Setting:
         prediction = self.mixture.refractive_index(nodes.w, temperature)
         moved = self.mixture.refractive_index_errors(nodes.w, temperature)[..., errors]
         return self._channel(
-            "refractive index", kind, prediction, list(self.places[errors]), [moved], kind.shared, nodes, cuts
+            "refractive index", kind, prediction, Moves(list(self.places[errors]), [moved]), kind.shared, nodes, cuts
         )
 
     def _detections(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
@@ -165,7 +170,7 @@ class Setting:
                         1.0 if test.positive else -1.0,
                     )
             prediction = np.broadcast_to(nodes.w[..., component], (last - first, nodes.w.shape[1]))
-            found.append(self._channel("test", Detected(limit, sign), prediction, [], [], {}, nodes, cuts))
+            found.append(self._channel("test", Detected(limit, sign), prediction, Moves([], []), {}, nodes, cuts))
         return found
 
     def _stated(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
@@ -176,7 +181,7 @@ class Setting:
         found = []
         for i in np.flatnonzero(np.isfinite(value[cuts]).any(axis=0)):
             known = Measured(value[:, i], u[:, i])
-            found.append(self._channel("stated composition", known, nodes.w[..., i], [], [], {}, nodes, cuts))
+            found.append(self._channel("stated composition", known, nodes.w[..., i], Moves([], []), {}, nodes, cuts))
         return found
 
     def _channel(
@@ -184,11 +189,11 @@ class Setting:
         kind: str,
         scatter: Scatter | Measured,
         prediction: Array,
-        errors: list[int],
-        jacobian: list[Array],
+        moves: Moves,
         felt: Mapping[str, Array],
         nodes: points.Nodes,
         cuts: slice,
+        bends: Moves | None = None,
     ) -> Channel:
         """Add the instruments' errors that this kind of reading feels; a reading grows by its error, so eta does.
 
@@ -196,9 +201,7 @@ class Setting:
         """
         count = len(range(*cuts.indices(self.evidence.size)))
         shape = (count, prediction.shape[1])
-        parts = [np.broadcast_to(part, (*shape, part.shape[-1])) for part in jacobian]
-        columns = np.concatenate(parts, axis=-1) if parts else np.zeros((*shape, 0))
-        places = [int(place) for place in errors]
+        places, columns = moves.laid(shape)
         for name, sensitivity in felt.items():
             if name not in self.errors:
                 continue
@@ -209,11 +212,36 @@ class Setting:
             else:
                 places.append(place)
                 columns = np.concatenate([columns, np.broadcast_to(column, shape)[..., None]], axis=-1)
-        order = np.array(places, dtype=np.intp)
+        bending, bend = (bends or Moves([], [])).laid(shape)
+        within = 12.0 * nodes.cell_variance(prediction)
         if isinstance(scatter, Measured):
-            within = nodes.cell_variance(prediction)
             scatter = Normal.of(scatter.value[cuts], scatter.repeat[cuts], within)
-        return Channel(kind, scatter, np.broadcast_to(prediction, shape), order, columns)
+        elif isinstance(scatter, Range):
+            scatter = scatter.no_narrower(np.broadcast_to(prediction, shape), np.broadcast_to(within, shape))
+        return Channel(
+            kind,
+            scatter,
+            np.broadcast_to(prediction, shape),
+            np.array(places, dtype=np.intp),
+            columns,
+            np.array(bending, dtype=np.intp),
+            bend,
+        )
+
+
+@dataclass(frozen=True)
+class Moves:
+    """How some shared errors move a prediction: their ``places`` in theta and columns (C, G, ...) in that order."""
+
+    places: list[int]
+    columns: list[Array]
+
+    def laid(self, shape: tuple[int, int]) -> tuple[list[int], Array]:
+        """Places, and the columns joined for all cuts, (C, G, q)."""
+        parts = [np.broadcast_to(part, (*shape, part.shape[-1])) for part in self.columns]
+        return [int(place) for place in self.places], (
+            np.concatenate(parts, axis=-1) if parts else np.zeros((*shape, 0))
+        )
 
 
 def slices(size: int, step: int = CUTS_PER_BLOCK) -> list[slice]:

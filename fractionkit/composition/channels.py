@@ -15,6 +15,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
+# A sum over cells of a normal curve of standard deviation 0.8 cells is constant to 2 exp(-2 (0.8 pi)^2) = 6e-6 wherever
+# the curve stands against the cells. It must be: the sum's ripple would look like evidence on the shared errors.
+SMOOTH = 0.8
 TABLE_SIZE = 512
 TABLE_MARGIN = 9.0  # standard deviations beyond the range, after which the table goes on as a straight line
 RANGE_NODES = 160
@@ -50,10 +53,10 @@ def _column(values: Array, like: Array) -> Array:
 
 @dataclass(frozen=True)
 class Normal:
-    """A reading with normal repeatability, averaged over the cell that a node stands for.
+    """A reading with normal repeatability.
 
     value : (K,); precision : (K,) or (K, G), 1/sd^2, zero where not taken. log_amplitude : like precision; a likelihood
-    narrower than a cell is spread over it, lower by as much as it is wider, so that its integral is kept.
+    narrower than `SMOOTH` cells is widened to that, lower by as much as it is wider, so that its integral is kept.
     """
 
     value: Array
@@ -61,17 +64,17 @@ class Normal:
     log_amplitude: Array
 
     @classmethod
-    def of(cls, value: Array, sd: Array, cell_variance: Array | None = None) -> Normal:
+    def of(cls, value: Array, sd: Array, across_cell: Array | None = None) -> Normal:
         """From readings (K,) and their standard uncertainties, NaN where not taken.
 
-        cell_variance : (K, G) variance of the prediction within each node's cell.
+        across_cell : (K, G) squared change of the prediction across each node's cell.
         """
         taken = np.isfinite(value) & np.isfinite(sd)
         plain = np.where(taken, 1.0 / np.where(taken, sd, 1.0) ** 2, 0.0)
         value = np.where(taken, value, 0.0)
-        if cell_variance is None:
+        if across_cell is None:
             return cls(value, plain, np.zeros_like(plain))
-        spread = 1.0 + plain[:, None] * cell_variance
+        spread = np.maximum(1.0, SMOOTH**2 * plain[:, None] * across_cell)
         return cls(value, plain[:, None] / spread, -0.5 * np.log(spread))
 
     def log_likelihood(self, eta: Array) -> Array:
@@ -149,6 +152,23 @@ class Range:
         table -= table.max(axis=1, keepdims=True)
         table[untaken] = 0.0
         return cls(np.where(untaken, np.nan, low), np.where(untaken, np.nan, high), sd, origin, step, table)
+
+    def no_narrower(self, prediction: Array, across_cell: Array) -> Range:
+        """The same with repeatabilities of at least `SMOOTH` cells, from predictions (K, G) and their squared change.
+
+        Only cells near the readings count; tables are made anew for those cuts alone that need it.
+        """
+        low, high = self.start[:, None] - 3.0 * self.sd[:, None], self.end[:, None] + 3.0 * self.sd[:, None]
+        reached = (prediction + np.sqrt(across_cell) >= low) & (prediction - np.sqrt(across_cell) <= high)
+        least = SMOOTH * np.sqrt(np.where(reached, across_cell, 0.0).max(axis=1))
+        rough = np.flatnonzero(least > self.sd)
+        if not rough.size:
+            return self
+        smooth = Range.between(self.start[rough], self.end[rough], least[rough])
+        parts = {f.name: getattr(self, f.name).copy() for f in fields(self)}
+        for name, values in parts.items():
+            values[rough] = getattr(smooth, name)
+        return Range(**parts)
 
     def part(self, cuts: slice) -> Range:
         """Some of the cuts."""

@@ -38,7 +38,7 @@ class Channel:
     """One kind of reading on the nodes of a block of C cuts.
 
     prediction : (C, G); errors : (q,) which shared errors move it; jacobian : (C, G, q) change for one standard
-    deviation of each.
+    deviation of each. bending : (r,) which of them move it by their square too, bend : (C, G, r).
     """
 
     kind: str
@@ -46,16 +46,31 @@ class Channel:
     prediction: Array
     errors: NDArray[np.intp]
     jacobian: Array
+    bending: NDArray[np.intp]
+    bend: Array
 
     def at(self, theta: Array) -> Array:
         """(p,) -> (C, G), or (S, p) -> (C, G, S): the prediction with these shared errors."""
-        if theta.ndim == 1:
-            return self.prediction + self.jacobian @ theta[self.errors]
         shape = self.prediction.shape
+        many = np.atleast_2d(theta)
         if not len(self.errors):
-            return np.broadcast_to(self.prediction[..., None], (*shape, len(theta)))
-        moved = self.jacobian.reshape(-1, len(self.errors)) @ theta[:, self.errors].T
-        return moved.reshape(*shape, -1) + self.prediction[..., None]
+            found = np.broadcast_to(self.prediction[..., None], (*shape, len(many)))
+        else:
+            found = (self.jacobian.reshape(-1, len(self.errors)) @ many[:, self.errors].T).reshape(*shape, -1)
+            if len(self.bending):
+                square = many[:, self.bending].T ** 2
+                found += (self.bend.reshape(-1, len(self.bending)) @ square).reshape(*shape, -1)
+            found += self.prediction[..., None]
+        return found[..., 0] if theta.ndim == 1 else found
+
+    def slope(self, theta: Array) -> Array:
+        """(p,) -> (C, G, q): change for a small change of each shared error at ``theta``."""
+        if not len(self.bending):
+            return self.jacobian
+        found = self.jacobian.copy()
+        for k, error in enumerate(self.bending.tolist()):
+            found[..., self.errors.tolist().index(error)] += 2.0 * self.bend[..., k] * theta[error]
+        return found
 
 
 @dataclass(frozen=True)
@@ -135,10 +150,11 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
         slope = np.zeros((*share.shape, size))
         for channel in block.channels:
             first, second = channel.scatter.derivatives(channel.at(theta))
-            slope[..., channel.errors] += first[..., None] * channel.jacobian
-            bend = np.maximum(-second, 0.0) * share
+            moved = channel.slope(theta)
+            slope[..., channel.errors] += first[..., None] * moved
+            weight = np.maximum(-second, 0.0) * share
             fisher[np.ix_(channel.errors, channel.errors)] += np.einsum(
-                "kg,kgp,kgq->pq", bend, channel.jacobian, channel.jacobian, optimize=True
+                "kg,kgp,kgq->pq", weight, moved, moved, optimize=True
             )
         mean = np.einsum("kg,kgp->kp", share, slope)
         gradient += mean.sum(axis=0)

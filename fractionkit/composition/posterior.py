@@ -204,7 +204,8 @@ def _support(block: Block, mode: Array, covariance: Array) -> Array:
     for channel in block.channels:
         eta = channel.at(mode)
         part = covariance[np.ix_(channel.errors, channel.errors)]
-        variance = np.einsum("kgp,pq,kgq->kg", channel.jacobian, part, channel.jacobian, optimize=True)
+        moved = channel.slope(mode)
+        variance = np.einsum("kgp,pq,kgq->kg", moved, part, moved, optimize=True)
         total = total + channel.scatter.widened(eta, variance + 12.0 * block.nodes.cell_variance(eta))
     return total
 

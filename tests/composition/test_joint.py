@@ -30,6 +30,8 @@ def linear_run(readings, cells=400):
                 sign * SPAN * nodes.w[..., 0],
                 np.arange(3),
                 np.broadcast_to(slope, (cuts, cells, 3)),
+                np.zeros(0, dtype=np.intp),
+                np.zeros((cuts, cells, 0)),
             )
         )
     return [Block(slice(0, cuts), nodes, tuple(channels))]
