@@ -8,6 +8,10 @@ import sys
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tests.proof.coverage import Cuts
 
 REPORT = Path(__file__).with_name("report.md")
 SEED = 20
@@ -15,7 +19,7 @@ RUNS = {2: 24, 3: 20}
 CONTROL_RUNS = {2: 12, 3: 4}
 
 
-def _job(job: tuple[tuple[str, ...], int, str, bool, int]):  # noqa: ANN202 - the class needs the heavy import
+def _job(job: tuple[tuple[str, ...], int, str, bool, int]) -> Cuts:
     from tests.proof.coverage import study
     from tests.proof.simulate import GOOD, PLAIN
 
@@ -54,7 +58,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     options.report.write_text(_report(found[:half], found[half:], options.seed), encoding="utf-8")
 
 
-def _report(found: list, control: list, seed: int) -> str:
+def _report(found: list[Cuts], control: list[Cuts], seed: int) -> str:
     from tests.proof import tables
 
     lines = [
@@ -62,19 +66,20 @@ def _report(found: list, control: list, seed: int) -> str:
         "",
         f"Written by `python -m tests.proof`, seed {seed}; do not edit.",
         "",
-        "Whole runs are distilled (differential or 2 to 5 stages, random charge, 6 to 12 receivers changed by mass or by head",
-        "temperature) with another model of the liquid and other constants than the estimator's (tests/proof/truth.py), read with",
-        "instruments of two qualities (tests/proof/simulate.py) and handed to the estimator. One run in ten lacks head temperatures,",
-        "one in seven densities, and one density in ten is missing. ± is one standard error from the spread between runs, since cuts of a",
-        "run share their instruments' errors. False claims: lots declared at 95 % to meet 80 to 99 wt% that truly do not.",
+        "Whole runs are distilled (differential or 2 to 5 stages, random charge, 6 to 12 receivers changed by mass or by",
+        "head temperature) with another model of the liquid and other constants than the estimator's (tests/proof/truth.py),",
+        "read with instruments of two qualities (tests/proof/simulate.py) and handed to the estimator. One run in ten lacks",
+        "head temperatures, one in seven densities, and one density in ten is missing. ± is one standard error from the",
+        "spread between runs, since cuts of a run share their instruments' errors. False claims: lots declared at 95 % to",
+        "meet 80 to 99 wt% that truly do not. Runs refused: no interval stated.",
         "",
         "## Overall",
         "",
         *tables.overall(found),
         "## Each mixture",
         "",
-        "RMS errors are of the first component where both readings were taken; by hand: straight density line at handbook values, and",
-        "Raoult's vapour curve at the mid head temperature.",
+        "RMS errors are of the first component where both readings were taken; by hand: straight density line at handbook",
+        "values, and Raoult's vapour curve at the mid head temperature.",
         "",
         *tables.by_mixture(found),
         "## By what was read",

@@ -1,11 +1,11 @@
-"""The least standard deviation that an unbiased estimate from the same readings can have.
+"""The least standard deviation that an estimate from the same readings can have.
 
-Cramer and Rao's bound with prior information on the nuisances (van Trees): every reading is eta_r(w_k) + J_r theta plus
+Cramer and Rao's bound with prior information (van Trees): every reading is eta_r(w_k) + J_r theta plus
 fresh scatter, theta standard normal. The information of (w, theta) at the true compositions is
-sum_r g_r g_r' / v_r + diag(0, 1), g_r the slope of the prediction, and the bound on w the corresponding block of its
+sum_r g_r g_r' / v_r + diag(prior of w, 1), g_r the slope of the prediction, and the bound on w the corresponding block of its
 inverse. Predictions and slopes come from `Mixture` alone, by central differences in composition.
 A head range stands for one reading at its middle with the variance of the place between its ends besides the
-thermometer's: the second moments of what is known of it.
+thermometer's: the second moments of what is known of it. The order of distillation is left out.
 """
 
 from __future__ import annotations
@@ -43,8 +43,10 @@ def least_sd(mixture: Mixture, evidence: Evidence, w: Array, place_variance: flo
             for name, value in shared.items():
                 row[size * d + errors + names.index(name)] += value[k]
             information += np.outer(row, row) / variance[k]
-    # a cut whose readings leave a direction open is held by the simplex itself: variance of the uniform prior
-    information[np.arange(size * d), np.arange(size * d)] += 1e-9
+    # prior information on the compositions: the covariance of the uniform density on the simplex
+    prior = np.linalg.inv((n * np.eye(n) - 1.0)[:d, :d] / (n**2 * (n + 1.0)))
+    for k in range(size):
+        information[k * d : (k + 1) * d, k * d : (k + 1) * d] += prior
     covariance = np.linalg.inv(information)[: size * d, : size * d]
     spread = np.zeros((size, n))
     to_all = np.vstack([np.eye(d), -np.ones((1, d))])

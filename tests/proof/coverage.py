@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Evidence
 from fractionkit.composition.posterior import RunPosterior, fit_evidence
+from fractionkit.errors import ConvergenceError
 from fractionkit.lots import choose, meets
 from fractionkit.mixture import Mixture
 from tests.proof import hand
@@ -47,11 +48,12 @@ class Cuts:
     by_density, by_raoult : (K,) error of the hand methods, NaN where a reading lacks or there are three components.
     place, run, stages : (K,). claims : (L, 3) of every lot declared: target, stated
     probability, whether it truly meets.
-    consistency : (runs,).
+    consistency : (runs,). refused : runs for which the estimator stated no interval.
     """
 
     names: tuple[str, ...]
     quality: str
+    refused: int
     truth: Array
     hit95: NDArray[np.bool_]
     hit80: NDArray[np.bool_]
@@ -76,12 +78,15 @@ class Cuts:
 def study(names: Sequence[str], runs: int, quality: Quality, seed: int, *, control: bool = False) -> Cuts:
     """Simulate, read, fit and score ``runs`` runs of one mixture."""
     mixture = Mixture(names)
-    rows = []
+    rows, refused = [], 0
     for bench in benches(names, runs, seed, control=control):
         evidence = readings(bench, quality, seed)
-        rows.append(_score(mixture, bench, evidence, fit_evidence(mixture, evidence)))
+        try:
+            rows.append(_score(mixture, bench, evidence, fit_evidence(mixture, evidence)))
+        except ConvergenceError:
+            refused += 1  # the estimator says that it cannot: told in the report, not hidden
     joined = {key: np.concatenate([row[key] for row in rows]) for key in rows[0]}
-    return Cuts(tuple(mixture.names), quality.name, **joined)
+    return Cuts(tuple(mixture.names), quality.name, refused, **joined)
 
 
 def _score(mixture: Mixture, bench: Bench, evidence: Evidence, fit: RunPosterior) -> dict[str, Array]:

@@ -92,6 +92,7 @@ def overall(found: Sequence[Cuts]) -> list[str]:
                 f"{_percent(coverage(part, hit80))} ± {_percent(standard_error(part, hit80))}",
                 f"{ratio(part):.2f}",
                 f"{wrong} of {declared}",
+                str(sum(cuts.refused for cuts in part)),
             ]
         )
     head = (
@@ -101,6 +102,7 @@ def overall(found: Sequence[Cuts]) -> list[str]:
         "80 % intervals hold, %",
         "half width / bound",
         "false claims",
+        "runs refused",
     )
     return _table(head, rows)
 
