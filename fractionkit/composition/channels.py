@@ -21,6 +21,7 @@ SMOOTH = 0.8
 TABLE_SIZE = 512
 TABLE_MARGIN = 9.0  # standard deviations beyond the range, after which the table goes on as a straight line
 RANGE_NODES = 160
+PLACE_SD = 0.13  # of the mixture of Beta distributions in `_place_nodes`
 
 
 class Scatter(Protocol):
@@ -40,6 +41,10 @@ class Scatter(Protocol):
 
     def count(self) -> NDArray[np.int_]:
         """How many readings (K,) this stands for, as evidence: one a cut for which it was taken."""
+        ...
+
+    def scale(self) -> Array:
+        """Standard deviation (K,) with which the reading tells eta, infinite where nothing was read."""
         ...
 
     def widened(self, eta: Array, variance: Array) -> Array:
@@ -97,6 +102,11 @@ class Normal:
     def count(self) -> NDArray[np.int_]:
         """See `Scatter`."""
         return (self.precision.reshape(len(self.value), -1) > 0.0).any(axis=1).astype(int)
+
+    def scale(self) -> Array:
+        """See `Scatter`; the sharpest node's."""
+        sharpest = self.precision.reshape(len(self.value), -1).max(axis=1)
+        return np.where(sharpest > 0.0, 1.0 / np.sqrt(np.where(sharpest > 0.0, sharpest, 1.0)), np.inf)
 
     def widened(self, eta: Array, variance: Array) -> Array:
         """See `Scatter`."""
@@ -214,6 +224,11 @@ class Range:
         """See `Scatter`; start and end together place the cut once."""
         return np.isfinite(self.start).astype(int)
 
+    def scale(self) -> Array:
+        """See `Scatter`; repeatability of the mean of two readings, and the place between them."""
+        width = np.hypot(0.75 * self.sd, PLACE_SD * (self.end - self.start))
+        return np.where(np.isnan(self.start), np.inf, width)
+
     def widened(self, eta: Array, variance: Array) -> Array:
         """See `Scatter`; outside the range a normal tail, inside it nothing is excluded."""
         low, high = _column(self.start, eta), _column(self.end, eta)
@@ -259,6 +274,10 @@ class Detected:
     def count(self) -> NDArray[np.int_]:
         """See `Scatter`; a test that came out as it should has no deviate to count."""
         return np.zeros(len(self.limit), dtype=int)
+
+    def scale(self) -> Array:
+        """See `Scatter`; a test tells yes or no."""
+        return np.full(len(self.limit), np.inf)
 
     def widened(self, eta: Array, variance: Array) -> Array:
         """See `Scatter`; a test has no variance to widen."""

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,13 +74,22 @@ class Channel:
         return found
 
 
+class Vote(Protocol):
+    """What a block's prior gains with the shared errors."""
+
+    def log(self, theta: Array) -> Array:
+        """(S, p) -> (S,)."""
+        ...
+
+
 @dataclass(frozen=True)
 class Block:
-    """Some cuts of the run, with their nodes and channels; ``cuts`` says which."""
+    """Some cuts of the run, with their nodes and channels; ``cuts`` says which. ``vote``: see `reference`."""
 
     cuts: slice
     nodes: Nodes
     channels: tuple[Channel, ...]
+    vote: Vote | None = None
 
     def log_density(self, theta: Array) -> Array:
         """(p,) -> (C, G), or (S, p) -> (C, G, S): log volume + log likelihood of each node."""
@@ -208,9 +218,11 @@ def _inverse(matrix: Array) -> Array:
 def log_evidence(blocks: Sequence[Block], theta: Array) -> Array:
     """(S, p) -> (S,) log of prior times likelihood, cuts summed out."""
     total: Array = -0.5 * (theta**2).sum(axis=1)
-    for block, part, log_density in conditionals(blocks, theta):
-        del block
+    for _, part, log_density in conditionals(blocks, theta):
         total[part] += logsumexp(log_density, axis=1).sum(axis=0)
+    for block in blocks:
+        if block.vote is not None:
+            total += block.vote.log(theta)
     return total
 
 

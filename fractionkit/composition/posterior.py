@@ -22,6 +22,7 @@ from fractionkit.composition.joint import (
     sample_shared,
     shares,
 )
+from fractionkit.composition.reference import refer
 from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
 from fractionkit.mixture import Mixture
 
@@ -87,7 +88,7 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     size = len(setting.errors)
     rough = lay(setting, np.zeros(size), np.eye(size))
     mode, covariance = find_mode(rough, size)
-    blocks = lay(setting, mode, covariance)
+    blocks = [refer(block, mode) for block in lay(setting, mode, covariance)]
     nodes = sum(block.nodes.log_volume.size for block in blocks)
     samples = next((fewer for limit, fewer in FEWER_SAMPLES if nodes >= limit), SAMPLES)
     shared = sample_shared(blocks, mode, covariance, samples)
