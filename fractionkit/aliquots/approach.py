@@ -7,7 +7,6 @@ drawn from its normal distribution. Random numbers start from a fixed seed.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import numpy as np
@@ -19,7 +18,7 @@ from fractionkit.aliquots.model import Approach
 Array = NDArray[np.float64]
 
 FEWEST = 5  # samples from which three numbers can be told
-RATES = 240
+RATES, FINE = 240, 61
 DRAWS = 4000
 SLOWEST, FASTEST = 0.05, 6.0  # rate times the length of the series; rate times the least spacing
 
@@ -37,35 +36,47 @@ def fit_approach(
     if len(np.unique(t)) < FEWEST or len(y) < FEWEST:
         return None
     length = float(np.ptp(t))
-    rate = np.geomspace(SLOWEST / length, FASTEST / float(spacing.min()), RATES)
     start = float(t.min())
-    decay = np.exp(-rate[:, None] * (t - start))
+    rate = np.geomspace(SLOWEST / length, FASTEST / float(spacing.min()), RATES)
+    beta, chi2, amplitude_sd = _profile(rate, t - start, y, sd, kind)
+    near = int(np.argmin(chi2))
+    fine = np.geomspace(rate[max(near - 1, 0)], rate[min(near + 1, RATES - 1)], FINE)
+    beta_fine, chi2_fine, _ = _profile(fine, t - start, y, sd, kind)
+    best = int(np.argmin(chi2_fine))
+    least, at, found = float(chi2_fine[best]), float(fine[best]), beta_fine[best]
+    freedom = max(len(y) - len(found) - 1, 1)
+    widening = max(1.0, least / freedom)
+    weight = np.exp(-0.5 * (chi2 - least) / widening)
+    rng = np.random.default_rng(20240517)
+    picked = rng.choice(RATES, DRAWS, p=weight / weight.sum())
+    amplitude = beta[picked, -1] + np.sqrt(widening) * amplitude_sd[picked] * rng.standard_normal(DRAWS)
+    low, high = np.quantile(1.0 / rate[picked], [0.025, 0.975])
+    since = None
+    if tolerance is not None and interval is not None:
+        estimate = float(level_time(np.array(at), found[-1], tolerance, interval))
+        ends = np.quantile(level_time(rate[picked], amplitude, tolerance, interval), [0.025, 0.975])
+        since = (start + estimate, start + min(float(ends[0]), estimate), start + max(float(ends[1]), estimate))
+    from scipy.special import chdtrc
+
+    return Approach(
+        (1.0 / at, min(float(low), 1.0 / at), max(float(high), 1.0 / at)),
+        since,
+        found[0] + found[-1] * np.exp(-at * (time - start)),
+        least / freedom,
+        float(chdtrc(freedom, least)),
+    )
+
+
+def _profile(rate: Array, t: Array, y: Array, sd: Array, kind: NDArray[np.intp]) -> tuple[Array, Array, Array]:
+    """Least squares at each rate (G,): offsets of the kinds and amplitude (G, q), chi-squared (G,), sd of amplitude."""
+    decay = np.exp(-rate[:, None] * t)
     offsets = (kind[:, None] == np.arange(kind.max() + 1)).astype(float)
-    x = np.concatenate([np.broadcast_to(offsets, (RATES, *offsets.shape)), decay[..., None]], axis=-1)
+    x = np.concatenate([np.broadcast_to(offsets, (len(rate), *offsets.shape)), decay[..., None]], axis=-1)
     scaled = x / sd[:, None]
     normal = np.einsum("grp,grq->gpq", scaled, scaled)
     beta = np.linalg.solve(normal, np.einsum("grp,r->gp", scaled, y / sd)[..., None])[..., 0]
     chi2 = (((y - np.einsum("grp,gp->gr", x, beta)) / sd) ** 2).sum(axis=1)
-    best = int(np.argmin(chi2))
-    freedom = max(len(y) - x.shape[-1] - 1, 1)
-    widening = max(1.0, float(chi2[best]) / freedom)
-    weight = np.exp(-0.5 * (chi2 - chi2[best]) / widening)
-    weight /= weight.sum()
-    rng = np.random.default_rng(20240517)
-    picked = rng.choice(RATES, DRAWS, p=weight)
-    amplitude_sd = np.sqrt(widening * np.linalg.inv(normal)[:, -1, -1])
-    amplitude = beta[picked, -1] + amplitude_sd[picked] * rng.standard_normal(DRAWS)
-    low, high = np.quantile(1.0 / rate[picked], [0.025, 0.975])
-    curve = beta[best, 0] + beta[best, -1] * np.exp(-rate[best] * (time - start))
-    from scipy.special import chdtrc
-
-    return Approach(
-        (float(1.0 / rate[best]), float(low), float(high)),
-        _level_time(rate, picked, amplitude, best, float(beta[best, -1]), start, tolerance, interval),
-        curve,
-        float(chi2[best]) / freedom,
-        float(chdtrc(freedom, float(chi2[best]))),
-    )
+    return beta, chi2, np.sqrt(np.linalg.inv(normal)[:, -1, -1])
 
 
 def _rows(time: Array, signals: Sequence[Signal]) -> tuple[Array, Array, Array, NDArray[np.intp]]:
@@ -88,22 +99,3 @@ def level_time(rate: Array, amplitude: Array, tolerance: float, interval: float)
     """
     size = np.abs(amplitude) * -np.expm1(-rate * interval) / tolerance
     return np.asarray(np.log(np.maximum(size, 1.0)) / rate)
-
-
-def _level_time(
-    rate: Array,
-    picked: NDArray[np.intp],
-    amplitude: Array,
-    best: int,
-    fitted: float,
-    start: float,
-    tolerance: float | None,
-    interval: float | None,
-) -> tuple[float, float, float] | None:
-    if tolerance is None or interval is None:
-        return None
-    at = float(level_time(rate[best], np.array(fitted), tolerance, interval))
-    low, high = np.quantile(level_time(rate[picked], amplitude, tolerance, interval), [0.025, 0.975])
-    if not math.isfinite(at):
-        return None
-    return start + at, start + float(min(low, at)), start + float(max(high, at))

@@ -11,8 +11,8 @@ from fractionkit.aliquots import levelling, words
 from fractionkit.aliquots.approach import fit_approach
 from fractionkit.aliquots.levelling import Signal
 from fractionkit.aliquots.model import VERDICTS, Approach, Band, Followed, Level
+from fractionkit.aliquots.posterior import SeriesPosterior, fit_series
 from fractionkit.aliquots.signals import evidence_of, signals_of
-from fractionkit.composition import RunPosterior, fit_evidence
 from fractionkit.mixture import Mixture
 from fractionkit.sheets.aliquots import AliquotSeries
 
@@ -33,7 +33,7 @@ def follow(series: AliquotSeries) -> Followed:
     """
     mixture = Mixture(series.components)
     evidence, warnings = evidence_of(series, mixture)
-    posterior = fit_evidence(mixture, evidence)
+    posterior = fit_series(mixture, evidence)
     place = series.components.index(series.follow)
     signals = signals_of(mixture, evidence, posterior.mean, place)
     time = series.samples.time
@@ -49,7 +49,7 @@ def follow(series: AliquotSeries) -> Followed:
     return Followed(
         series,
         Band(posterior.mean, posterior.low, posterior.high),
-        _change(posterior.draws[..., place]),
+        _change(posterior.free[..., place]),
         place,
         level,
         approach,
@@ -78,7 +78,7 @@ def _scatter(approach: Approach | None) -> tuple[float, tuple[str, ...]]:
     return factor, (text,)
 
 
-def _level(series: AliquotSeries, signals: Sequence[Signal], posterior: RunPosterior, place: int) -> Level | None:
+def _level(series: AliquotSeries, signals: Sequence[Signal], posterior: SeriesPosterior, place: int) -> Level | None:
     """The test of levelling off; None where no tolerance is given or nothing can be told from the readings."""
     if series.tolerance is None or series.interval is None or not signals:
         return None
@@ -89,9 +89,7 @@ def _level(series: AliquotSeries, signals: Sequence[Signal], posterior: RunPoste
     window = (int(plan.start[-1]), len(time) - 1)
     plateau = None
     if looks.verdict[-1] == levelling.LEVEL:
-        draws = posterior.draws[:, window[0] :, place].mean(axis=1)
-        low, high = np.quantile(draws, [0.025, 0.975])
-        plateau = (float(draws.mean()), float(low), float(high))
+        plateau = _plateau(posterior.free[:, window[0] :, place])
     return Level(
         VERDICTS[int(looks.verdict[-1])],
         series.tolerance,
@@ -104,6 +102,18 @@ def _level(series: AliquotSeries, signals: Sequence[Signal], posterior: RunPoste
         looks.verdict,
         None if plan.enough[-1] else _needed(series, signals),
     )
+
+
+def _plateau(draws: Array) -> tuple[float, float, float]:
+    """Level of a plateau (mean, low, high) from draws (D, m) of its samples: averaged first, then held within 0-1."""
+    level = draws.mean(axis=1)
+    inside = level[(level >= 0.0) & (level <= 1.0)]
+    if not inside.size:
+        inside = np.clip(level, 0.0, 1.0)
+    mean = float(inside.mean())
+    edge = np.clip(level, 0.0, 1.0)  # draws outside stand at the edge, so that an interval there reaches it
+    low, high = np.quantile(edge, [0.025, 0.975])
+    return mean, float(min(low, mean)), float(max(high, mean))
 
 
 def _needed(series: AliquotSeries, signals: Sequence[Signal]) -> int | None:

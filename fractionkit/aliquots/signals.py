@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.aliquots.levelling import Signal
+from fractionkit.aliquots.sensors import sensors_of
 from fractionkit.composition.evidence import Evidence, nothing
 from fractionkit.mixture import Mixture
 from fractionkit.readings import DensityReadings, Place, Vessel, correct_densities, correct_indices
@@ -15,8 +16,6 @@ from fractionkit.sheets.aliquots import AliquotSeries
 Array = NDArray[np.float64]
 
 ROOM = 293.15  # K
-STEP = 1e-4  # mass fraction, for the slope of an index
-EDGE = 1e-3  # by which the slope is taken inside the simplex, so that a step fits on either side
 FLAT = 1e-9  # kg/m3, or index, per unit of mass fraction: less is no slope at all
 
 
@@ -81,51 +80,25 @@ def signals_of(mixture: Mixture, evidence: Evidence, mean: Array, followed: int)
     Not held within 0-100 %, so that the errors stay normal. Two components: one signal a kind, their constant offsets
     apart. Three: one signal from density and index together, NaN where either is missing.
     """
-    sensed = [kind for kind in (_density(mixture, evidence, mean), _index(mixture, evidence, mean)) if kind is not None]
+    _, sensors = sensors_of(mixture, evidence)
     base = mean[:, followed]
+    misfits = [np.where(s.precision > 0.0, s.reading - s.predict(mean), np.nan) for s in sensors]
+    slopes = [s.slope(mean) for s in sensors]
+    with np.errstate(divide="ignore"):
+        sds = [1.0 / np.sqrt(s.precision) for s in sensors]
     if mixture.n == 2:
         sign = 1.0 if followed == 0 else -1.0
-        steps = [(misfit, np.where(np.abs(slope[:, 0]) > FLAT, sign * slope[:, 0], np.nan), sd)
-                 for misfit, slope, sd in sensed]  # fmt: skip
-        return [Signal(base + misfit / slope, sd / np.abs(slope)) for misfit, slope, sd in steps]
-    if len(sensed) < 2:
+        steep = [np.where(np.abs(slope[:, 0]) > FLAT, sign * slope[:, 0], np.nan) for slope in slopes]
+        kinds = zip(misfits, steep, sds, strict=True)
+        return [Signal(base + gap / g, np.where(np.isfinite(gap), sd / np.abs(g), np.nan)) for gap, g, sd in kinds]
+    if len(sensors) < 2:
         return []
-    misfit = np.stack([kind[0] for kind in sensed], axis=-1)
-    slopes = np.stack([kind[1] for kind in sensed], axis=-2)  # (K, kinds, n - 1)
-    sd = np.stack([kind[2] for kind in sensed], axis=-1)
-    determinant = slopes[:, 0, 0] * slopes[:, 1, 1] - slopes[:, 0, 1] * slopes[:, 1, 0]
-    good = np.isfinite(misfit).all(axis=1) & np.isfinite(sd).all(axis=1) & (np.abs(determinant) > FLAT**2)
-    inverse = np.full(slopes.shape, np.nan)
-    inverse[good] = np.linalg.inv(slopes[good])
+    gap, slope, sd = np.stack(misfits, axis=1), np.stack(slopes, axis=1), np.stack(sds, axis=1)
+    determinant = slope[:, 0, 0] * slope[:, 1, 1] - slope[:, 0, 1] * slope[:, 1, 0]
+    good = np.isfinite(gap).all(axis=1) & np.isfinite(sd).all(axis=1) & (np.abs(determinant) > FLAT**2)
+    inverse = np.full(slope.shape, np.nan)
+    inverse[good] = np.linalg.inv(slope[good])
     row = inverse[:, followed] if followed < 2 else -inverse.sum(axis=1)
-    value = base + (row * misfit).sum(axis=1)
-    return [Signal(value, np.sqrt((row**2 * sd**2).sum(axis=1)))]
-
-
-_Sensed = tuple[Array, Array, Array]
-
-
-def _density(mixture: Mixture, evidence: Evidence, w: Array) -> _Sensed | None:
-    """Misfit (K,), slope against the first n - 1 components (K, n - 1), the last one giving way, and fresh sd (K,)."""
-    kind = evidence.density
-    if not np.isfinite(kind.value).any():
-        return None
-    T = np.nan_to_num(evidence.density_temperature, nan=ROOM)
-    gradient = mixture.density_gradient(w, T)
-    return kind.value - mixture.density(w, T), gradient[:, :-1] - gradient[:, -1:], kind.repeat
-
-
-def _index(mixture: Mixture, evidence: Evidence, w: Array) -> _Sensed | None:
-    """The same of the refractive index; its slope by central differences."""
-    kind = evidence.index
-    if not np.isfinite(kind.value).any():
-        return None
-    T = np.nan_to_num(evidence.index_temperature, nan=ROOM)
-    inside = (w + EDGE / mixture.n) / (1.0 + EDGE)
-    slopes = []
-    for j in range(mixture.n - 1):
-        step = np.zeros(mixture.n)
-        step[j], step[-1] = STEP, -STEP
-        ahead, behind = (mixture.refractive_index(inside + sign * step, T) for sign in (1.0, -1.0))
-        slopes.append((ahead - behind) / (2.0 * STEP))
-    return kind.value - mixture.refractive_index(w, T), np.stack(slopes, axis=-1), kind.repeat
+    value = base + (row * gap).sum(axis=1)
+    sd_squared = (row**2 * np.where(good[:, None], sd, 1.0) ** 2).sum(axis=1)
+    return [Signal(value, np.where(good, np.sqrt(sd_squared), np.nan))]
