@@ -8,7 +8,8 @@ the tangent-plane distance of Michelsen (Fluid Phase Equilib. 9 (1982) 1-19). tp
 dew point is the maximum of T*(x) over the simplex: every stationary point of T* solves the dew equations and the
 highest one is the stable liquid. That makes T* a merit function: a step counts only if T* rises, Newton first, else
 successive substitution, whose direction always climbs, halved until it does. Liquids that can split have several
-maxima; then the search starts from every pure component too and the highest one wins.
+maxima; then what is found is screened (`screen`), where in doubt the search starts anew from the challenger and from
+every pure component, and the highest one wins.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from fractionkit.errors import ConvergenceError
 from fractionkit.mixture.activity import Activity
 from fractionkit.mixture.arrays import Array, Flags
 from fractionkit.mixture.bubble import ln_k
+from fractionkit.mixture.screen import NET, challengers
 from fractionkit.mixture.vapour import T_HIGHEST, T_LOWEST, VapourPressure
 
 ITERATIONS = 150
@@ -29,6 +31,8 @@ ROUNDING = 1e-12
 TOLERANCE = 1e-11
 ACCEPTED = 1e-8
 """Change of a mole fraction at which a start counts as converged; iteration stops at TOLERANCE."""
+ABSENT = -700.0
+"""Stands for the logarithm of the vapour fraction of an absent component."""
 NEARLY_PURE = 0.98
 """Mole fraction of one component in the extra starts for liquids that can split."""
 
@@ -68,7 +72,9 @@ def dew_point(
 ) -> tuple[Array, Array]:
     """Return T (...) and x (..., n) of the first liquid from vapours ``y`` (..., n) at ``P`` (...).
 
-    ``may_split`` asks for the extra starts (n + 1 times the work).
+    ``may_split`` asks for the highest of several roots: the liquid found is compared with a net of others and where one
+    of them may lie higher, the search starts again from there and from every nearly pure component (for five and more
+    components from the latter always).
 
     Raises
     ------
@@ -79,24 +85,40 @@ def dew_point(
     shape = np.broadcast_shapes(y.shape[:-1], P.shape)
     vapours = np.broadcast_to(y, (*shape, n)).reshape(-1, n)
     log_P = np.log(np.broadcast_to(P, shape).reshape(-1))
-    starts = _starts(vapour, vapours, log_P, may_split)
-    count = starts.shape[0]
-    many = np.broadcast_to(vapours, starts.shape).reshape(-1, n)
-    target = np.where(many > 0.0, np.log(np.where(many > 0.0, many, 1.0)), 0.0) + np.tile(log_P, count)[:, None]
-    T, x, converged = _climb(vapour, activity, starts.reshape(-1, n), target, many > 0.0)
-    T = np.where(converged, T, -np.inf).reshape(count, -1)
-    best = T.argmax(axis=0)
-    column = np.arange(T.shape[1])
-    found = T[best, column]
-    if not np.isfinite(found).all():
-        lost = vapours[~np.isfinite(found)]
+    present = vapours > 0.0
+    target = np.where(present, np.log(np.where(present, vapours, 1.0)), ABSENT) + log_P[:, None]
+    T, x = _highest(vapour, activity, _raoult(vapour, vapours, log_P)[None], target, present)
+    if may_split and T.size:
+        doubtful, starts = np.ones(T.size, dtype=np.bool_), _nearly_pure(vapours)
+        if n in NET:
+            doubtful, better = challengers(vapour, activity, target, T, x)
+            starts = np.concatenate([(NEARLY_PURE * better + (1.0 - NEARLY_PURE) * vapours)[None], starts])
+        if doubtful.any():
+            again_T, again = _highest(vapour, activity, starts[:, doubtful], target[doubtful], present[doubtful])
+            higher = again_T > T[doubtful]
+            x[doubtful] = np.where(higher[:, None], again, x[doubtful])
+            T[doubtful] = np.where(higher, again_T, T[doubtful])
+    if not np.isfinite(T).all():
+        lost = vapours[~np.isfinite(T)]
         raise ConvergenceError(f"no dew point for {len(lost)} of {len(vapours)} vapours, e.g. y = {lost[0]}")
-    liquid = x.reshape(count, -1, n)[best, column]
-    return found.reshape(shape), liquid.reshape((*shape, n))
+    return T.reshape(shape), x.reshape((*shape, n))
 
 
-def _starts(vapour: VapourPressure, y: Array, log_P: Array, may_split: bool) -> Array:
-    """Starting liquids (starts, N, n): Raoult's at a mean temperature and, if asked, nearly pure components."""
+def _highest(
+    vapour: VapourPressure, activity: Activity, starts: Array, target: Array, present: Flags
+) -> tuple[Array, Array]:
+    """Climb from each of ``starts`` (starts, N, n); return the highest T (N,), -inf where none converged, and x (N, n)."""
+    count, N, n = starts.shape
+    many = np.tile(present, (count, 1))
+    goal = np.where(many, np.tile(target, (count, 1)), 0.0)
+    T, x, converged = _climb(vapour, activity, starts.reshape(-1, n), goal, many)
+    T = np.where(converged, T, -np.inf).reshape(count, N)
+    best, column = T.argmax(axis=0), np.arange(N)
+    return T[best, column], x.reshape(count, N, n)[best, column]
+
+
+def _raoult(vapour: VapourPressure, y: Array, log_P: Array) -> Array:
+    """Starting liquids (N, n): those of Raoult's law at its dew point."""
     boiling = vapour.boiling_point(np.exp(log_P))
     T = (y * boiling).sum(axis=-1)
     for _ in range(3):  # Raoult's dew point: sum y P / p(T) = 1, Newton in 1/T on its logarithm
@@ -106,15 +128,14 @@ def _starts(vapour: VapourPressure, y: Array, log_P: Array, may_split: bool) -> 
         step = np.log(total) / ((terms * slope).sum(axis=-1) / total * T**2)
         T = 1.0 / np.clip(1.0 / T - step, 1.0 / T_HIGHEST, 1.0 / T_LOWEST)
     raoult = y * np.exp(log_P[:, None] - vapour.ln(T)[0])
-    raoult /= raoult.sum(axis=-1, keepdims=True)
-    if not may_split:
-        return raoult[None]
-    n = y.shape[-1]
-    pure = (1.0 - NEARLY_PURE) * y[None] + NEARLY_PURE * np.eye(n)[:, None, :]
+    return np.asarray(raoult / raoult.sum(axis=-1, keepdims=True), dtype=np.float64)
+
+
+def _nearly_pure(y: Array) -> Array:
+    """Starting liquids (n, N, n), each nearly pure; where the vapour lacks that component, y itself."""
+    pure = (1.0 - NEARLY_PURE) * y[None] + NEARLY_PURE * np.eye(y.shape[-1])[:, None, :]
     pure = np.where(y[None] > 0.0, pure, 0.0)
-    pure /= pure.sum(axis=-1, keepdims=True)
-    # a component that the vapour lacks cannot start a liquid: fall back on y itself there (already so by the scaling)
-    return np.concatenate([raoult[None], pure])
+    return np.asarray(pure / pure.sum(axis=-1, keepdims=True), dtype=np.float64)
 
 
 def _evaluate(

@@ -14,6 +14,7 @@ from fractionkit.mixture.arrays import Array, pairs, positive, simplex
 from fractionkit.mixture.bubble import bubble_point, ln_k
 from fractionkit.mixture.constants import Constants, from_substances
 from fractionkit.mixture.dew import dew_point
+from fractionkit.mixture.screen import NET
 from fractionkit.mixture.sensitivities import ModelError
 from fractionkit.substances import get
 
@@ -117,7 +118,9 @@ class Mixture:
         """
         vapour = simplex(y, self.n, "mole fractions")
         c = self.constants
-        return dew_point(c.vapour, c.activity, vapour, positive(pressure, "pressures (Pa)"), may_split=self.may_split)
+        # the net of liquids costs less than finding out whether any of them splits; without a net that is worth knowing
+        several = not c.activity.ideal and (self.n in NET or self.may_split)
+        return dew_point(c.vapour, c.activity, vapour, positive(pressure, "pressures (Pa)"), may_split=several)
 
     @property
     def may_split(self) -> bool:
