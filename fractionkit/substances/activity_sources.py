@@ -17,6 +17,8 @@ from typing import Any, Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.substances import Substance
+
 Array = NDArray[np.float64]
 Model = Literal["UNIFAC", "Dortmund"]
 
@@ -111,6 +113,19 @@ def group_contribution(model: Model, first: str, second: str) -> Callable[[Array
         return np.log([base.to_T_xs(float(t), [float(v), float(1.0 - v)]).gammas() for v, t in points])
 
     return ln_gamma
+
+
+def mean_of_models(first: str, second: str) -> Callable[[Array, Array], Array]:
+    """Return the mean ln gamma (N, 2) of original UNIFAC and Dortmund as a function of x (N,) and T (N,)."""
+    one, two = (group_contribution(model, first, second) for model in ("UNIFAC", "Dortmund"))
+    return lambda x, T: np.asarray(0.5 * (one(x, T) + two(x, T)), dtype=np.float64)
+
+
+def fit_range(first: Substance, second: Substance) -> tuple[float, float]:
+    """Temperatures of a fit: from 25 K below the lower boiling point to the higher one, within 285-430 K."""
+    boiling = [s.boiling_point.value for s in (first, second)]
+    low = min(max(min(boiling) - 25.0, 285.0), 380.0)
+    return low, max(min(max(boiling), 430.0), low + 30.0)
 
 
 def grid(T_low: float, T_high: float) -> tuple[Array, Array]:
