@@ -22,12 +22,13 @@ from fractionkit.substances.model import Substance
 
 Array = NDArray[np.float64]
 
-LEVELS = np.array([0.0, 0.005, 0.02, 0.07, 0.2, 0.5])  # mass fractions at which boiling is solved
+LEVELS = np.array([0.0, 0.005, 0.02, 0.07, 0.2, 0.5, 0.9])  # mass fractions at which boiling is solved
 TABLE_POINTS = {2: 17, 3: 9}
-SCALE = 0.10  # one standard deviation of the prior of the mass fraction in the cut that holds most
+SCALE = 0.05  # one standard deviation of the prior of the mass fraction in all cuts together
+SCALES = (0.05, 0.5)  # and its limits in the cut that holds most
 HELD_BACK = 0.1  # share of the charge left in the pot, where the sheet has no masses to say
-PROFILES = ((1.0, 0.4), (3.0, 0.3), (0.0, 0.3))  # stages (0: the same in all cuts) and share of the prior
-TOTAL_ODDS = 0.25
+PROFILES = ((1.0, 0.45), (3.0, 0.35), (0.0, 0.2))  # stages (0: the same in all cuts) and share of the prior
+TOTAL_ODDS = 0.12
 # Prior weight of a component by family and by name: water and stabilisers are met more often than others (common
 # practice, no source).
 FAMILY_WEIGHT = {"water": 3.0, "alcohol": 1.0, "ketone": 1.0, "inorganic": 0.3}
@@ -90,9 +91,10 @@ def _variant(effect: Foreign, shape: Array, weight: float) -> Variant:
     def at(size: float) -> Change:
         return effect.at(np.clip(size * shape, 0.0, LEVELS[-1]))
 
-    rows = shape > 0.05
-    label = effect.base.evidence.names[int(np.argmax(shape))]
-    return Variant(weight, at, SCALE, one_sided=True, rows=rows, label=label)
+    base = effect.base
+    mass = np.nan_to_num(base.mass[: base.evidence.cuts], nan=1.0)
+    scale = float(np.clip(SCALE * mass.sum() / (mass * shape[: len(mass)]).sum(), *SCALES))
+    return Variant(weight, at, scale, one_sided=True, rows=shape > 0.05, label=base.evidence.names[int(np.argmax(shape))])
 
 
 def foreign(base: Ground, substance: Substance) -> Foreign:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from fractionkit.composition.blocks import Setting
 from fractionkit.composition.evidence import Evidence
 from fractionkit.composition.joint import Block
-from fractionkit.composition.nodes import coarse
+from fractionkit.composition.nodes import Nodes, coarse, fractions_from_cells
 from fractionkit.composition.posterior import lay
 from fractionkit.diagnosis.laplace import Fit, fit
 from fractionkit.mixture import Mixture
@@ -19,6 +19,7 @@ from fractionkit.readings.terms import Measured
 Array = NDArray[np.float64]
 
 MOST_CUTS = 40  # of a longer run so many, evenly spaced, speak for all: a fault shared by all shows in them
+CELLS = 768  # of two components
 # How far a fault may carry a reading, standard deviations put on density and temperature when nodes are laid.
 REACH_DENSITY, REACH_TEMPERATURE = 4.0, 1.5
 
@@ -85,7 +86,7 @@ def node_shares(block: Block, theta: Array, but: str | None = None) -> Array:
 def _block(setting: Setting) -> Block:
     cuts = slice(0, setting.evidence.size)
     if setting.mixture.n == 2:
-        return setting.block(cuts, coarse(2))
+        return setting.block(cuts, _line())
     evidence = setting.evidence
     wide = replace(
         evidence,
@@ -103,6 +104,24 @@ def _block(setting: Setting) -> Block:
     size = len(setting.errors)
     nodes = lay(Setting.of(setting.mixture, wide), np.zeros(size), np.eye(size))[0].nodes
     return setting.block(cuts, nodes)
+
+
+def _line() -> Nodes:
+    """Equal cells over the whole range of two components, the same for every cut.
+
+    Narrow ones: where two readings of a cut are far apart, cells as wide as the scatter make the evidence ripple.
+    """
+    rough = coarse(2)
+    centre = ((np.arange(CELLS) + 0.5) / CELLS)[None, :, None]
+    return replace(
+        rough,
+        w=fractions_from_cells(centre),
+        log_volume=np.full((1, CELLS), -np.log(CELLS)),
+        coordinates=centre,
+        half=np.full_like(centre, 0.5 / CELLS),
+        shear=np.zeros((1, CELLS)),
+        cells=(CELLS,),
+    )
 
 
 def _widened(kind: Measured, by: float) -> Measured:

@@ -100,6 +100,11 @@ def explain(base: Ground, variant: Variant, start: float = 0.0) -> Explained:
         spread = max(found.sd(p), 0.02)
         if abs(centre - previous) < 0.5 * spread and (turn > 0 or start != 0.0):
             break
+    if variant.one_sided and theta[p] <= 0.0 and len(theta) > p + 1:  # only its freedom speaks for it
+        shift, slope = _line(variant, 0.0, spread)
+        block = changed(base.block, shift, slope, 1, p)
+        found = fit(block, p + 1)
+        theta = found.theta
     evidence = found.log_evidence
     sd = found.sd(p)
     if variant.one_sided:

@@ -16,12 +16,12 @@ TEMPERATURES = ("head temperature", "first drop", "dry point")
 ODDS = {
     "sea-level pressure": 0.06,
     "thermometer offset": 0.03,
-    "low bulb": 0.03,
+    "low bulb": 0.05,
     "density temperature": 0.04,
     "specific gravity as density": 0.03,
     "density as specific gravity": 0.03,
     "density offset": 0.01,
-    "bubble": 0.04,
+    "bubble": 0.08,
 }
 ALTITUDE_SCALE = 700.0  # m
 THERMOMETER_SCALE = 2.0  # K

@@ -14,8 +14,7 @@ from fractionkit.diagnosis.screen import choose
 
 Array = NDArray[np.float64]
 
-FITS_EACH = 3  # variants of one instrument fault that are fitted
-FITS_FOREIGN = 14  # variants of third components that are fitted
+COMPONENTS = 10  # third components that are fitted
 NOTHING = "nothing wrong"
 
 
@@ -34,9 +33,9 @@ class Ranking:
 def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Ranking:
     """Weigh every explanation; of the many third components only those that a rough look finds worth it."""
     results = [_nothing(base)]
-    for h in instruments.hypotheses(base, station=station, gravity=gravity):
-        results += [weigh(base, one, chosen) for one, chosen in choose(base, [h], FITS_EACH)]
-    results += [weigh(base, h, chosen) for h, chosen in choose(base, foreign.candidates(base), FITS_FOREIGN)]
+    faults = instruments.hypotheses(base, station=station, gravity=gravity)
+    results += [weigh(base, h, chosen) for h, chosen in choose(base, faults, len(faults))]
+    results += [weigh(base, h, chosen) for h, chosen in choose(base, foreign.candidates(base), COMPONENTS)]
     logs = np.array([r.log_evidence + np.log(r.hypothesis.prior) for r in results])
     share = np.exp(logs - logs.max())
     share /= share.sum()

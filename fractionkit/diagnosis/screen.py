@@ -17,7 +17,8 @@ from fractionkit.diagnosis.hypothesis import Hypothesis, Variant
 
 Array = NDArray[np.float64]
 
-SIZES = np.array([0.05, 0.12, 0.25, 0.5, 0.9, 1.5, 2.5])  # in prior standard deviations
+SIZES = np.array([0.05, 0.12, 0.25, 0.5, 0.9, 1.5, 2.5, 4.0])  # in prior standard deviations
+VARIANTS_EACH, WORTH = 3, 12.0  # most variants fitted, and how far behind the best one may be, in log evidence
 TWO_SIDED = np.array([-2.5, -1.5, -0.9, -0.4, 0.4, 0.9, 1.5, 2.5])
 
 
@@ -43,16 +44,17 @@ def _value(base: Ground, variant: Variant, size: float, variances: Sequence[Arra
 
 
 def choose(base: Ground, hypotheses: Sequence[Hypothesis], keep: int) -> list[tuple[Hypothesis, Mapping[int, float]]]:
-    """The hypotheses worth a fit, each with its variants worth one and the sizes to start from: ``keep`` variants in all."""
+    """The ``keep`` hypotheses worth a fit, each with its best variants (`VARIANTS_EACH`) and the sizes to start from."""
     variants = [variant for h in hypotheses for variant in h.variants]
     gains, sizes = rough(base, variants)
     gains = gains + np.log([v.weight * h.prior for h in hypotheses for v in h.variants])
-    limit = np.sort(gains)[-keep] if len(gains) > keep else -np.inf
-    found, first = [], 0
-    for h in hypotheses:
-        part = range(first, first + len(h.variants))
-        first = part.stop
-        chosen = {k - part.start: float(sizes[k]) for k in part if gains[k] >= limit}
-        if chosen:
-            found.append((h, chosen))
+    ends = np.cumsum([len(h.variants) for h in hypotheses])
+    parts = [np.arange(end - len(h.variants), end) for h, end in zip(hypotheses, ends, strict=True)]
+    order = np.argsort([-gains[part].max() for part in parts], kind="stable")[:keep]
+    found = []
+    for number in order:
+        part = parts[number]
+        best = part[np.argsort(-gains[part], kind="stable")[:VARIANTS_EACH]]
+        near = [k for k in best if gains[k] > gains[best[0]] - WORTH]
+        found.append((hypotheses[number], {int(k - part[0]): float(sizes[k]) for k in near}))
     return found
