@@ -12,6 +12,7 @@ import pytest
 from fractionkit import assess, load_run
 from fractionkit.sheets.columns import COLUMNS
 from fractionkit.sheets.sections import RunFile, Section, StemSection
+from fractionkit.substances import catalogue
 from tests.docs.blocks import blocks, chosen
 from tests.docs.picture import PICTURE, picture
 from tests.docs.runner import played
@@ -146,6 +147,12 @@ def test_the_table_explains_every_column_and_no_other():
     part = README.partition("<!-- columns -->")[2].partition("\n\n#")[0]
     found = [name for row in re.findall(r"^\| (`.*?`) \|", part, re.MULTILINE) for name in re.findall(r"`(\w+)`", row)]
     assert tuple(found) == COLUMNS
+
+
+def test_the_number_of_substances_is_right():
+    found = re.search(r"catalogue: (\d+) substances", README)
+    assert found
+    assert int(found[1]) == len(catalogue())
 
 
 def test_every_piece_of_a_sheet_is_toml():
