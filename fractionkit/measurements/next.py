@@ -1,0 +1,137 @@
+"""Which measurement next: what each would do for the lot's assay and for the decision, the most useful first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.composition import Evidence, RunPosterior
+from fractionkit.lots import choose, meets
+from fractionkit.measurements.offers import Cost, Offer, offers
+from fractionkit.measurements.preposterior import Candidate, Expected, expect
+from fractionkit.measurements.world import World
+from fractionkit.mixture import Mixture
+from fractionkit.sheets import Run
+
+Array = NDArray[np.float64]
+
+MOST_CUTS = 10  # at stake: those of the lot and those that could join it
+HOPELESS = 1e-3  # probability below which a cut is not at stake
+STEP = 0.05  # chances of another decision closer than this are taken as equal: the simulated readings tell no more
+
+
+@dataclass(frozen=True)
+class NextMeasurement:
+    """One measurement that could be made.
+
+    what, cost : in words; ``cost`` says what it takes: "minutes", "balance" or "instrument". cut : its name where one
+    cut is measured. half_width_now, half_width_expected : of the 95 % interval of the assay of the lot (of the best cut where
+    no lot stands), mass fraction. chance_changes_decision : probability that other cuts are kept afterwards. text : a
+    sentence.
+    """
+
+    what: str
+    cost: Cost
+    cut: str | None
+    half_width_now: float
+    half_width_expected: float
+    chance_changes_decision: float
+    text: str
+
+
+def next_measurements(
+    run: Run, mixture: Mixture, evidence: Evidence, posterior: RunPosterior, mass: Array | None = None
+) -> tuple[NextMeasurement, ...]:
+    """Rank the measurements that the run lacks; empty where the sheet states no target.
+
+    Parameters
+    ----------
+    run, mixture, evidence, posterior
+        The run and what was made of it by `fractionkit.composition.correct` and `fit_evidence`.
+    mass
+        (K,) kg of the cuts, the weighed masses when None; a cut of unknown mass is not at stake.
+
+    """
+    if run.target is None:
+        return ()
+    target = run.components.index(run.target.component)
+    mass = run.cuts.mass if mass is None else mass
+    draws = posterior.draws[..., target]
+    kept = choose(mass, draws, run.target.purity, run.target.confidence)
+    world = World.of(mixture, evidence, posterior)
+    w = world.w[..., target]
+    stake = _at_stake(w, mass, kept, run.target.purity)
+    if not stake.size:
+        return ()
+    lot = np.flatnonzero(kept) if kept.any() else stake[[int(np.argmax(w[:, stake].mean(axis=0)))]]
+    lots = _candidates(w, mass, stake, kept, run.target.purity, run.target.confidence)
+    assay = (w[:, lot] * mass[lot]).sum(axis=1) / mass[lot].sum()
+    stakes = np.column_stack([assay, _marginal(lots)])
+    uncertain = stake[np.argsort(-w[:, stake].std(axis=0) * mass[stake], kind="stable")]
+    found = [
+        _judged(offer, expect(stakes, offer.reading, offer.noise, lots)) for offer in offers(world, stake, uncertain)
+    ]
+    return tuple(sorted(found, key=_rank))
+
+
+def _rank(one: NextMeasurement) -> tuple[float, float, str]:
+    return (
+        -round(one.chance_changes_decision / STEP),
+        one.half_width_expected / max(one.half_width_now, 1e-12),
+        one.what,
+    )
+
+
+def _at_stake(w: Array, mass: Array, kept: NDArray[np.bool_], purity: float) -> NDArray[np.intp]:
+    """Cuts of the lot and those that may join it, in the order of the sheet; the purest where there are too many."""
+    known = np.isfinite(mass) & (mass > 0.0)
+    alone = meets(w - purity)
+    candidate = known & (kept | (alone > HOPELESS))
+    if not candidate.any() and known.any():  # nothing near the target: the richest cut is asked about
+        candidate = np.zeros_like(known)
+        candidate[int(np.argmax(np.where(known, w.mean(axis=0), -1.0)))] = True
+    chosen = np.flatnonzero(candidate)
+    # a mixed lot may carry a cut that could not stand alone: the next purest one is at stake as well
+    rest = np.setdiff1d(np.flatnonzero(known), chosen)
+    if rest.size and kept.any():
+        chosen = np.append(chosen, rest[int(np.argmax(w[:, rest].mean(axis=0)))])
+    order = np.argsort(np.abs(alone[chosen] - 0.5) - 2.0 * kept[chosen], kind="stable")[:MOST_CUTS]
+    return np.sort(chosen[order])
+
+
+def _candidates(
+    w: Array, mass: Array, stake: NDArray[np.intp], kept: NDArray[np.bool_], purity: float, confidence: float
+) -> Candidate:
+    """All lots of the cuts at stake that differ from the kept one in up to three cuts, and that one."""
+    base = kept[stake].astype(int)
+    sets = (np.arange(1 << len(stake))[:, None] >> np.arange(len(stake))) & 1
+    near = (np.abs(sets - base).sum(axis=1) <= 3) & sets.any(axis=1)
+    sets = sets[near].astype(float)
+    surplus = ((w[:, stake] - purity) * mass[stake]) @ sets.T
+    same = np.flatnonzero((sets == base).all(axis=1))
+    weights = np.full((1, len(w)), 1.0 / len(w))
+    lots = Candidate(surplus, sets @ mass[stake], int(same[0]) if same.size else -1, confidence)
+    # what these draws would keep: the posterior's own choice may differ by the last draw
+    return Candidate(surplus, lots.mass, int(lots.decisions(weights)[0]), confidence)
+
+
+def _marginal(lots: Candidate) -> Array:
+    """Surplus (D,) of the heaviest lot that is not kept and has a fair chance; the kept one's where there is none."""
+    chance = meets(lots.surplus)
+    open_ = (chance > 0.02) & (chance < lots.confidence)
+    if open_.any():
+        return lots.surplus[:, int(np.argmax(np.where(open_, lots.mass, -np.inf)))]
+    return lots.surplus[:, max(lots.current, 0)]
+
+
+def _judged(offer: Offer, expected: Expected) -> NextMeasurement:
+    after = min(expected.after, expected.now)
+    gain = 0.0 if expected.now <= 0.0 else 1.0 - after / expected.now
+    text = (
+        f"{offer.what[:1].upper()}{offer.what[1:]} ({offer.cost}): the assay's ± {100 * expected.now:.2g} wt% would become "
+        f"± {100 * after:.2g} wt% ({100 * gain:.0f} % narrower); the chance that other cuts are kept is "
+        f"{100 * expected.changes:.0f} %."
+    )
+    return NextMeasurement(offer.what, offer.cost, offer.cut, expected.now, after, expected.changes, text)
