@@ -43,6 +43,7 @@ class Foreign:
     """
 
     substance: Substance
+    mixture: Mixture
     base: Ground
     boiling: dict[str, Array]
     log_k: Array
@@ -80,21 +81,31 @@ def candidates(base: Ground) -> list[Hypothesis]:
 
 
 def _hypothesis(effect: Foreign, prior: float) -> Hypothesis:
-    variants = tuple(
-        _variant(effect, profile(effect.base, effect.log_k, stages), weight) for stages, weight in PROFILES
-    )
+    variants = tuple(_variant(effect, stages, weight) for stages, weight in PROFILES)
     name = effect.substance.name
     return Hypothesis(f"third component: {name}", name, prior, variants, "mass fraction")
 
 
-def _variant(effect: Foreign, shape: Array, weight: float) -> Variant:
-    def at(size: float) -> Change:
-        return effect.at(np.clip(size * shape, 0.0, LEVELS[-1]))
-
+def _variant(effect: Foreign, stages: float, weight: float) -> Variant:
     base = effect.base
+    shape = profile(base, effect.log_k, stages)
+
+    def content(size: float) -> Array:
+        return np.asarray(np.clip(size * shape, 0.0, LEVELS[-1]))
+
     mass = np.nan_to_num(base.mass[: base.evidence.cuts], nan=1.0)
     scale = float(np.clip(SCALE * mass.sum() / (mass * shape[: len(mass)]).sum(), *SCALES))
-    return Variant(weight, at, scale, one_sided=True, rows=shape > 0.05, label=base.evidence.names[int(np.argmax(shape))])
+    return Variant(
+        weight,
+        lambda size: effect.at(content(size)),
+        scale,
+        one_sided=True,
+        rows=shape > 0.05,
+        label=base.evidence.names[int(np.argmax(shape))],
+        content=content,
+        mixture=effect.mixture,
+        uniform=stages == 0.0,
+    )
 
 
 def foreign(base: Ground, substance: Substance) -> Foreign:
@@ -116,7 +127,7 @@ def foreign(base: Ground, substance: Substance) -> Foreign:
     if base.has("first drop"):
         T, _ = mixture.bubble_point(x, pressure)
         boiling["first drop"] = _on_nodes(T - T[..., :1], base.block.nodes.coordinates)
-    return Foreign(substance, base, boiling, _log_k(base, mixture), _index(base, mixture))
+    return Foreign(substance, mixture, base, boiling, _log_k(base, mixture), _index(base, mixture))
 
 
 def _on_nodes(table: Array, coordinates: Array) -> Array:

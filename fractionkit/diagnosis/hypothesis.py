@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fractionkit.composition.joint import Block
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.laplace import Change, Fit, changed, fit
+from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
 
@@ -26,6 +27,8 @@ class Variant:
     weight : its share of the explanation's prior. scale : size of one prior standard deviation in ``unit``; 0 for a fault
     without size. at : size -> change of the predictions. one_sided : whether the size can only be positive.
     rows : cuts whose content may each depart from the profile, (K,) bool, None for none. label : what it is, in words.
+    content, mixture : of a third component, its mass fraction (K,) by size, and the run's mixture with it as the last;
+    uniform : whether all cuts hold the same of it.
     """
 
     weight: float
@@ -34,6 +37,9 @@ class Variant:
     one_sided: bool = False
     rows: NDArray[np.bool_] | None = None
     label: str = ""
+    content: Callable[[float], Array] | None = None
+    mixture: Mixture | None = None
+    uniform: bool = False
 
 
 @dataclass(frozen=True)

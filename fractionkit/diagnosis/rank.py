@@ -7,13 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.diagnosis import foreign, instruments
+from fractionkit.diagnosis import foreign, instruments, plateau
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Explained, Hypothesis, Result, Variant, weigh
 from fractionkit.diagnosis.screen import choose
 
 Array = NDArray[np.float64]
 
+WORST = 3  # cuts whose density alone may be wrong, looked at in any case
 COMPONENTS = 10  # third components that are fitted
 NOTHING = "nothing wrong"
 
@@ -34,8 +35,10 @@ def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Rankin
     """Weigh every explanation; of the many third components only those that a rough look finds worth it."""
     results = [_nothing(base)]
     faults = instruments.hypotheses(base, station=station, gravity=gravity)
-    results += [weigh(base, h, chosen) for h, chosen in choose(base, faults, len(faults))]
+    for h, chosen in choose(base, faults, len(faults)):
+        results.append(weigh(base, h, {**_worst(base, h), **chosen} if h.code == "bubble" else chosen))
     results += [weigh(base, h, chosen) for h, chosen in choose(base, foreign.candidates(base), COMPONENTS)]
+    results += [weigh(base, h) for h in plateau.hypotheses(base)]
     logs = np.array([r.log_evidence + np.log(r.hypothesis.prior) for r in results])
     share = np.exp(logs - logs.max())
     share /= share.sum()
@@ -43,6 +46,16 @@ def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Rankin
     prior = sum(r.hypothesis.prior for r in results[1:])
     ratio = float(np.logaddexp.reduce(logs[1:]) - logs[0] - np.log(prior)) if len(results) > 1 else 0.0
     return Ranking(tuple(results[i] for i in order), share[order], ratio)
+
+
+def _worst(base: Ground, bubble: Hypothesis) -> dict[int, float]:
+    """The variants of those cuts that fit worst if nothing is wrong, from no size at all."""
+    total = np.zeros(base.block.nodes.log_volume.shape)
+    for channel in base.block.channels:
+        total = total + channel.scatter.log_likelihood(channel.at(base.fit.theta))
+    fits = dict(zip(base.evidence.names, total.max(axis=1), strict=True))
+    order = sorted(range(len(bubble.variants)), key=lambda k: float(fits[bubble.variants[k].label]))
+    return dict.fromkeys(order[:WORST], 0.0)
 
 
 def _nothing(base: Ground) -> Result:

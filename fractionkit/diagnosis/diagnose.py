@@ -1,0 +1,116 @@
+"""From a run to its diagnosis."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.composition import Evidence, correct
+from fractionkit.diagnosis.ground import Ground, ground
+from fractionkit.diagnosis.model import Candidate, Diagnosis
+from fractionkit.diagnosis.predictive import consistency, reading_checks
+from fractionkit.diagnosis.rank import NOTHING, Ranking, rank
+from fractionkit.diagnosis.tell import best_split
+from fractionkit.diagnosis.words import interval, sentence
+from fractionkit.mixture import Mixture
+from fractionkit.sheets import Run
+
+Array = NDArray[np.float64]
+
+# A conflict: all faults together explain the readings 20 times better than "nothing wrong" (which at most one sound
+# run in 20 shows, whatever the priors: Markov's inequality), or the readings scatter as one sound run in 200 does.
+CONFLICT_ODDS = 20.0
+CONFLICT_CONSISTENCY = 0.005
+TIE = 3.0  # log evidence: 20 to 1
+TIE_SHARE = 0.01  # of the gain: what the model's own imperfection may shift where the gain is large
+LIKELY = 0.05  # probability from which "nothing wrong" counts as an explanation to tell apart
+SHOWN = 0.001  # least probability of an explanation to be told
+
+
+def diagnose(run: Run, mixture: Mixture | None = None) -> Diagnosis:
+    """What is wrong with a run's readings, if anything.
+
+    Raises
+    ------
+    InputError
+        for readings that no bench can show.
+    """
+    mixed = mixture if mixture is not None else Mixture(run.components)
+    evidence = correct(run, mixed).evidence
+    station = run.pressure.station is not None and run.pressure.sea_level is None
+    gravity = bool(np.any(run.cuts.density_kind == "sg"))
+    return diagnose_evidence(mixed, evidence, run.cuts.mass, station=station, gravity=gravity)
+
+
+def diagnose_evidence(
+    mixture: Mixture,
+    evidence: Evidence,
+    mass: Array | None = None,
+    *,
+    station: bool = True,
+    gravity: bool = False,
+) -> Diagnosis:
+    """Diagnose corrected readings.
+
+    mass : (cuts,) kg, NaN where unknown; tells how a third component would run through the cuts. station : the pressure
+    was entered as a station value. gravity : densities were entered as specific gravity.
+    """
+    base = ground(mixture, evidence, mass)
+    ranking = rank(base, station=station, gravity=gravity)
+    agreement = consistency(base)
+    candidates = tell(ranking)
+    conflict = ranking.against > np.log(CONFLICT_ODDS) or agreement < CONFLICT_CONSISTENCY
+    split = _apart(base, ranking) if conflict else None
+    return Diagnosis(
+        agreement,
+        float(np.exp(min(ranking.against, 700.0))),
+        bool(conflict),
+        reading_checks(base),
+        candidates,
+        split,
+    )
+
+
+def _apart(base: Ground, ranking: Ranking) -> str | None:
+    """The measurement that tells the leading two explanations apart, in words."""
+    leading = [
+        result
+        for result, probability in zip(ranking.results, ranking.probability, strict=True)
+        if result.hypothesis.code != NOTHING or probability > LIKELY
+    ][:2]
+    if len(leading) < 2:
+        return None
+    names = " and ".join(f'"{result.hypothesis.code}"' for result in leading)
+    split = best_split(base, *leading)
+    if split is None:
+        return f"No single further measurement of the usual kind would tell {names} apart."
+    measurement = split.text[0].upper() + split.text[1:]
+    return f"{measurement} would tell {names} apart: their predictions lie {split.separation:.1f} standard uncertainties apart."
+
+
+def tell(ranking: Ranking) -> tuple[Candidate, ...]:
+    """Explanations in words, most probable first."""
+    nothing = next(r.log_evidence for r in ranking.results if r.hypothesis.code == NOTHING)
+    best = max(r.log_evidence for r in ranking.results)
+    margin = max(TIE, TIE_SHARE * (best - nothing))
+    found = []
+    for result, probability in zip(ranking.results, ranking.probability, strict=True):
+        text, action = sentence(result)
+        size = interval(result.best)
+        low, high = (size[1], size[2]) if size is not None else (None, None)
+        tied = result.log_evidence > best - margin
+        found.append(
+            Candidate(
+                result.hypothesis.code,
+                text,
+                float(probability),
+                None if size is None else size[0],
+                low,
+                high,
+                result.hypothesis.unit,
+                result.log_evidence - nothing,
+                tied,
+                action,
+            )
+        )
+    return tuple(c for i, c in enumerate(found) if i < 3 or c.tied or c.probability > SHOWN or c.code == NOTHING)

@@ -1,0 +1,67 @@
+"""What a diagnosis tells: readings that stand out, explanations with their probabilities, and what would settle it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class ReadingCheck:
+    """One reading against what all other readings of its cut lead one to expect.
+
+    cut, kind : where and what. observed, predicted, half_width : SI; half_width for 95 %. probability : of a reading at
+    least as far away. stands_out : so improbable that one reading in all of the run would show it in 5 runs of 100.
+    """
+
+    cut: str
+    kind: str
+    observed: float
+    predicted: float
+    half_width: float
+    probability: float
+    stands_out: bool
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One explanation.
+
+    code : e.g. "sea-level pressure", "third component: ethanol", "azeotrope: ethanol + chloroform", "nothing wrong".
+    text : one sentence. probability : posterior, over all explanations. size, low, high : of the fault with its 95 %
+    interval in ``unit``, None where it has none. gain : log evidence over "nothing wrong", priors left out.
+    tied : whether the readings give less than 20:1 between it and the best-supported one. action : what to do.
+    """
+
+    code: str
+    text: str
+    probability: float
+    size: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    gain: float
+    tied: bool
+    action: str
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What is wrong with a run's readings, if anything.
+
+    consistency : probability of readings at least as discordant, if nothing is wrong. odds : how many times better all
+    faults together explain the readings than "nothing wrong". conflict : whether the readings are at odds; candidates :
+    most probable first. tell_apart : the measurement that would tell the leading two apart.
+    """
+
+    consistency: float
+    odds: float
+    conflict: bool
+    readings: tuple[ReadingCheck, ...]
+    candidates: tuple[Candidate, ...]
+    tell_apart: str | None
+
+    @property
+    def leading(self) -> tuple[Candidate, ...]:
+        """The most probable explanation and those that the readings cannot tell from it."""
+        first = self.candidates[0]
+        return (first, *(c for c in self.candidates[1:] if first.tied and c.tied and c.code != "nothing wrong"))
