@@ -20,10 +20,11 @@ from fractionkit.mixture.vapour import VapourPressure
 NET = {2: 161, 3: 25, 4: 10}
 """Points along each coordinate of the net, dense near the faces; more components are not screened."""
 NODES = 4
-MARGIN = 0.03
+MARGIN = {2: 0.03, 3: 0.03, 4: 0.12}
 """Share of the squared distance |w - x|^2 that tpd must exceed. A second liquid may lie between points of the net, whose
-tpd is then up to 0.003 above its own (spacing 0.07, curvature 4): 0.03 x 0.4^2 is more. It is less than half the
-curvature of any liquid that is not close to splitting, so that the liquid's own surroundings do not count."""
+tpd is then up to 0.003 above its own (spacing 0.07, curvature 4): 0.03 x 0.4^2 is more; the net of four components is
+2.5 times as coarse. It is less than half the curvature of any liquid that is not close to splitting, so that the liquid's
+own surroundings do not count."""
 ROUNDING = 1e-5
 """Error of the interpolation in temperature; 1e-5 in tpd is 3e-4 K."""
 BLOCK = 2048
@@ -45,23 +46,23 @@ def challengers(vapour: VapourPressure, activity: Activity, target: Array, T: Ar
     ``target`` (N, n) is ln(y P), at most -690 for an absent component. Rows whose T is not finite count as doubtful and
     are compared at the mean temperature.
     """
-    n = x.shape[-1]
+    n, margin = x.shape[-1], MARGIN[x.shape[-1]]
     known = np.isfinite(T)
     temperature = np.where(known, T, T[known].mean() if known.any() else 350.0)
     liquids = net(n)
     nodes, weights = _interpolation(temperature)
     state = activity.evaluate(liquids, nodes[:, None])
     own = np.where(liquids > 0.0, liquids * np.log(np.where(liquids > 0.0, liquids, 1.0)), 0.0).sum(axis=-1)
-    g = own + (liquids * state.ln_gamma).sum(axis=-1) - MARGIN * (liquids**2).sum(axis=-1)
+    g = own + (liquids * state.ln_gamma).sum(axis=-1) - margin * (liquids**2).sum(axis=-1)
     right = np.concatenate([g, liquids.T])
-    left = np.concatenate([weights, vapour.ln(temperature)[0] - target + 2.0 * MARGIN * x], axis=-1)
+    left = np.concatenate([weights, vapour.ln(temperature)[0] - target + 2.0 * margin * x], axis=-1)
     best, least = np.empty(len(x), dtype=np.intp), np.empty(len(x))
     for start in range(0, len(x), BLOCK):
         rows = slice(start, start + BLOCK)
         distance = left[rows] @ right
         best[rows] = distance.argmin(axis=-1)
         least[rows] = np.take_along_axis(distance, best[rows, None], axis=-1)[:, 0]
-    return ~known | (least < MARGIN * (x**2).sum(axis=-1) - ROUNDING), liquids[best]
+    return ~known | (least < margin * (x**2).sum(axis=-1) - ROUNDING), liquids[best]
 
 
 def _interpolation(T: Array) -> tuple[Array, Array]:
