@@ -59,16 +59,21 @@ def diagnose_evidence(
     ranking = rank(base, station=station, gravity=gravity)
     agreement = consistency(base)
     candidates = tell(ranking)
-    conflict = ranking.against > np.log(CONFLICT_ODDS) or agreement < CONFLICT_CONSISTENCY
+    conflict = at_odds(ranking, agreement)
     split = _apart(base, ranking) if conflict else None
     return Diagnosis(
         agreement,
         float(np.exp(min(ranking.against, 700.0))),
-        bool(conflict),
+        conflict,
         reading_checks(base),
         candidates,
         split,
     )
+
+
+def at_odds(ranking: Ranking, agreement: float) -> bool:
+    """Whether the readings raise a conflict."""
+    return bool(ranking.against > np.log(CONFLICT_ODDS) or agreement < CONFLICT_CONSISTENCY)
 
 
 def _apart(base: Ground, ranking: Ranking) -> str | None:

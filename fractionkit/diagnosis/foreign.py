@@ -113,9 +113,7 @@ def foreign(base: Ground, substance: Substance) -> Foreign:
     mixture = Mixture([*base.mixture.names, substance.name])
     pressure = base.evidence.pressure
     axis = np.linspace(0.0, 1.0, TABLE_POINTS[base.mixture.n])
-    coordinates = (
-        axis[:, None] if base.mixture.n == 2 else np.stack(np.meshgrid(axis, axis, indexing="ij"), axis=-1)
-    )
+    coordinates = axis[:, None] if base.mixture.n == 2 else np.stack(np.meshgrid(axis, axis, indexing="ij"), axis=-1)
     w = fractions_from_cells(coordinates)[..., None, :] * (1.0 - LEVELS[:, None])
     own = np.broadcast_to(LEVELS[:, None], (*w.shape[:-1], 1))
     x = mixture.mole_fractions(np.concatenate([w, own], axis=-1))

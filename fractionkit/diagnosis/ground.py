@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,15 +65,15 @@ def ground(mixture: Mixture, evidence: Evidence, mass: Array | None = None) -> G
     setting = Setting.of(mixture, plain)
     block = _block(setting)
     found = fit(block, len(setting.errors))
-    return Ground(
-        mixture, plain, chosen, weight[chosen], setting, block, found, mean_composition(block, found.theta)
-    )
+    return Ground(mixture, plain, chosen, weight[chosen], setting, block, found, mean_composition(block, found.theta))
 
 
 def mean_composition(block: Block, theta: Array) -> Array:
     """(K, n) posterior mean mass fractions of the block's cuts with the shared errors at ``theta``."""
     share = node_shares(block, theta)
-    return np.asarray(np.einsum("kg,kgn->kn", share, np.broadcast_to(block.nodes.w, (*share.shape, block.nodes.w.shape[-1]))))
+    return np.asarray(
+        np.einsum("kg,kgn->kn", share, np.broadcast_to(block.nodes.w, (*share.shape, block.nodes.w.shape[-1])))
+    )
 
 
 def node_shares(block: Block, theta: Array, but: str | None = None) -> Array:
@@ -90,16 +91,11 @@ def _block(setting: Setting) -> Block:
     evidence = setting.evidence
     wide = replace(
         evidence,
-        **{
-            name: _widened(getattr(evidence, name), reach)
-            for name, reach in (
-                ("head_start", REACH_TEMPERATURE),
-                ("head_end", REACH_TEMPERATURE),
-                ("range_start", REACH_TEMPERATURE),
-                ("range_end", REACH_TEMPERATURE),
-                ("density", REACH_DENSITY),
-            )
-        },
+        head_start=_widened(evidence.head_start, REACH_TEMPERATURE),
+        head_end=_widened(evidence.head_end, REACH_TEMPERATURE),
+        range_start=_widened(evidence.range_start, REACH_TEMPERATURE),
+        range_end=_widened(evidence.range_end, REACH_TEMPERATURE),
+        density=_widened(evidence.density, REACH_DENSITY),
     )
     size = len(setting.errors)
     nodes = lay(Setting.of(setting.mixture, wide), np.zeros(size), np.eye(size))[0].nodes
@@ -131,7 +127,7 @@ def _widened(kind: Measured, by: float) -> Measured:
 def subset(evidence: Evidence, chosen: NDArray[np.intp]) -> Evidence:
     """Evidence of some vessels; tests of the others fall away."""
     place = {int(k): i for i, k in enumerate(chosen)}
-    kept = {}
+    kept: dict[str, Any] = {}
     for entry in fields(evidence):
         value = getattr(evidence, entry.name)
         if isinstance(value, Measured):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -74,7 +76,7 @@ def boiling_slopes(base: Ground) -> dict[str, Array]:
         ("first drop", base.setting.bubble),
     ):
         if table is not None and base.has(kind):
-            found[kind] = table.at(coordinates)[2]
+            found[kind] = table.at(coordinates).by_pressure
     return found
 
 
@@ -111,7 +113,7 @@ def _density_temperature(base: Ground) -> Hypothesis:
 
 
 def density_slope(base: Ground) -> Array:
-    """d density/dT (K, G) on the nodes at the temperature of each density."""
+    """Change of density with temperature, kg/m3/K (K, G), on the nodes at the temperature of each density."""
     T = np.nan_to_num(base.evidence.density_temperature, nan=293.15)[:, None]
     w = base.block.nodes.w
     return np.asarray(base.mixture.density(w, T + 0.5) - base.mixture.density(w, T - 0.5))
@@ -124,7 +126,7 @@ def _gravity(base: Ground, gravity: bool) -> Hypothesis:
     for basis, water, weight in WATER:
         factor = water - 1.0 if gravity else 1.0 / water - 1.0
         change = {"density": prediction * factor}
-        variants.append(Variant(weight, lambda _, change=change: change, label=basis))
+        variants.append(Variant(weight, _fixed(change), label=basis))
     return _one(code, "", *variants)
 
 
@@ -139,7 +141,13 @@ def _bubble(base: Ground) -> Hypothesis:
         one = np.zeros((base.evidence.size, 1))
         one[row] = 1.0
         label = base.evidence.names[row]
-        variants.append(
-            Variant(1.0 / len(rows), lambda size, one=one: {"density": size * one}, BUBBLE_SCALE, label=label)
-        )
+        variants.append(Variant(1.0 / len(rows), _one_cut(one), BUBBLE_SCALE, label=label))
     return _one("bubble", "kg/m3", *variants)
+
+
+def _fixed(change: Change) -> Callable[[float], Change]:
+    return lambda _: change
+
+
+def _one_cut(one: Array) -> Callable[[float], Change]:
+    return lambda size: {"density": size * one}

@@ -110,7 +110,7 @@ def expand(block: Block, theta: Array) -> Expansion:
     hessian = np.eye(size)
     for channel, eta in zip(block.channels, predictions, strict=True):
         first, second = channel.scatter.derivatives(eta)
-        jacobian = channel.jacobian[row, node]
+        jacobian = channel.slope(theta)[row, node]
         slope[:, channel.errors] += first[row, node][:, None] * jacobian
         bend = (np.maximum(-second[row, node], 0.0) * weight)[:, None] * jacobian
         hessian[np.ix_(channel.errors, channel.errors)] += bend.T @ jacobian

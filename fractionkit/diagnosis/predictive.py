@@ -42,7 +42,7 @@ def consistency(base: Ground) -> float:
     total = np.zeros(base.block.nodes.log_volume.shape)
     count = -base.evidence.size * (base.mixture.n - 1.0)
     for channel in base.block.channels:
-        total = total - 2.0 * channel.scatter.log_likelihood(channel.at(theta))
+        total = total + channel.scatter.misfit(channel.at(theta))
         count += float(np.sum(channel.scatter.count()))
     return float(chdtrc(max(count, 1.0), float(total.min(axis=1).sum()) + float(theta @ theta)))
 
@@ -52,7 +52,7 @@ def predicted(channel: Channel, share: Array, theta: Array, covariance: Array) -
     eta = channel.at(theta)
     mean = (share * eta).sum(axis=1)
     part = covariance[np.ix_(channel.errors, channel.errors)]
-    moved = np.einsum("kg,kgq->kq", share, channel.jacobian)
+    moved = np.einsum("kg,kgq->kq", share, channel.slope(theta))
     variance = (share * (eta - mean[:, None]) ** 2).sum(axis=1) + np.einsum("kq,qr,kr->k", moved, part, moved)
     return Predicted(mean, np.sqrt(variance))
 

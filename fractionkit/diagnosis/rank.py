@@ -62,5 +62,3 @@ def _nothing(base: Ground) -> Result:
     variant = Variant(1.0, lambda _: {})
     own = Explained(variant, base.fit.log_evidence, 0.0, 0.0, base.block, base.fit)
     return Result(Hypothesis(NOTHING, NOTHING, 1.0, (variant,)), base.fit.log_evidence, own)
-
-

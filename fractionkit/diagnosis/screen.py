@@ -51,7 +51,7 @@ def choose(base: Ground, hypotheses: Sequence[Hypothesis], keep: int) -> list[tu
     ends = np.cumsum([len(h.variants) for h in hypotheses])
     parts = [np.arange(end - len(h.variants), end) for h, end in zip(hypotheses, ends, strict=True)]
     order = np.argsort([-gains[part].max() for part in parts], kind="stable")[:keep]
-    found = []
+    found: list[tuple[Hypothesis, Mapping[int, float]]] = []
     for number in order:
         part = parts[number]
         best = part[np.argsort(-gains[part], kind="stable")[:VARIANTS_EACH]]

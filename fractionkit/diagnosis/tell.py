@@ -68,9 +68,7 @@ def _add(
         tried.append(Split(text, float(ratio[0]), float(separation[0])))
 
 
-def _add_cuts(
-    tried: list[Split], text: str, names: tuple[str, ...], both: list[Prediction | None], u: float
-) -> None:
+def _add_cuts(tried: list[Split], text: str, names: tuple[str, ...], both: list[Prediction | None], u: float) -> None:
     if both[0] is None or both[1] is None:
         return
     ratio, separation = _divergence(both[0], both[1], u)
@@ -105,7 +103,8 @@ def _thermometer(base: Ground, result: Result) -> Prediction | None:
     if "thermometer" not in base.setting.errors:
         return None
     place = base.setting.index("thermometer")
-    scale = np.nanmax([np.nanmax(kind.shared["thermometer"]) for kind in base.evidence.measured() if "thermometer" in kind.shared])  # fmt: skip
+    felt = [kind.shared["thermometer"] for kind in base.evidence.measured() if "thermometer" in kind.shared]
+    scale = float(np.nanmax(np.concatenate(felt)))
     fit = result.best.fit
     centre, sd = scale * fit.theta[place], scale * fit.sd(place)
     if result.hypothesis.code == "thermometer offset":
@@ -125,10 +124,10 @@ def _density(base: Ground, found: Explained) -> Prediction | None:
         return None
     own = next(c for c in found.block.channels if c.kind == "density")
     share = node_shares(found.block, found.fit.theta)
-    if found.variant.content is not None:
-        eta = own.at(found.fit.theta)
-    else:
-        eta = channel.at(found.fit.theta[: base.size])
+    seen, theta = (
+        (own, found.fit.theta) if found.variant.content is not None else (channel, found.fit.theta[: base.size])
+    )
+    eta = seen.at(theta)
     mean = (share * eta).sum(axis=1)
     return mean, np.sqrt((share * (eta - mean[:, None]) ** 2).sum(axis=1))
 
