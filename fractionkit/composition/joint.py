@@ -31,6 +31,7 @@ FEWER_SAMPLES = ((200_000, 128), (10_000, 256))
 TAIL = 20.0  # degrees of freedom of the proposal's t distribution
 LEAST_EFFECTIVE = 40.0
 NEWTON_STEPS = 60
+LEAST_GAIN = 0.01  # of the log density, after which a further step moves the samples' aim by a seventh of their spread
 CHUNK = 1 << 19  # numbers in the largest temporary array: 4 MB, about what a processor keeps at hand
 
 
@@ -79,6 +80,10 @@ class Vote(Protocol):
 
     def log(self, theta: Array) -> Array:
         """(S, p) -> (S,)."""
+        ...
+
+    def gradient(self, theta: Array) -> Array:
+        """(p,) -> (p,)."""
         ...
 
 
@@ -170,10 +175,13 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
         gradient += mean.sum(axis=0)
         flat = (slope * np.sqrt(share)[..., None]).reshape(-1, size)
         covariance += flat.T @ flat - mean.T @ mean
+        if block.vote is not None:  # its second derivative is left out: it is small, and may have either sign
+            value += float(block.vote.log(theta[None])[0])
+            gradient += block.vote.gradient(theta)
     return Expansion(value, gradient, -np.eye(size) - fisher + covariance, fisher)
 
 
-def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
+def find_mode(blocks: Sequence[Block], size: int, start: Array | None = None) -> tuple[Array, Array]:
     """Mode (p,) of the shared errors and the covariance (p, p) of the normal that matches it there.
 
     Newton's method, each step halved until it climbs; where the Hessian is not negative definite the step uses
@@ -185,7 +193,7 @@ def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
         if the gradient does not vanish within the allowed steps.
 
     """
-    theta = np.zeros(size)
+    theta = np.zeros(size) if start is None else start
     here = expand(blocks, theta)
     for _ in range(NEWTON_STEPS):
         step, metric = _ascent(here)
@@ -193,14 +201,16 @@ def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
         if promise < 1e-3:  # a thirtieth of a standard deviation: the samples need no better aim
             return theta, _inverse(metric)
         length = 1.0
-        while length > 1e-4:
+        while length > 0.01:
             there = expand(blocks, theta + length * step)
             if there.value >= here.value + 1e-4 * length * promise:
                 break
             length *= 0.5
         else:
             return theta, _inverse(metric)  # as high as rounding lets it climb
-        theta, here = theta + length * step, there
+        gain, theta, here = there.value - here.value, theta + length * step, there
+        if gain < LEAST_GAIN:
+            return theta, _inverse(_ascent(here)[1])
     raise ConvergenceError("the readings' shared errors could not be found; please report this run sheet")
 
 

@@ -89,6 +89,7 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     rough = lay(setting, np.zeros(size), np.eye(size))
     mode, covariance = find_mode(rough, size)
     blocks = [refer(block, mode) for block in lay(setting, mode, covariance)]
+    mode, covariance = find_mode(blocks, size, mode)
     nodes = sum(block.nodes.log_volume.size for block in blocks)
     samples = next((fewer for limit, fewer in FEWER_SAMPLES if nodes >= limit), SAMPLES)
     shared = sample_shared(blocks, mode, covariance, samples)

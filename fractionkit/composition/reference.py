@@ -45,10 +45,20 @@ class Vote:
 
     def log(self, theta: Array) -> Array:
         """(S, p) -> (S,): summed over the block's cuts, zero at the mode."""
-        slopes = self.base[..., None] + self.by_error @ theta.T + self.by_square @ (theta**2).T
-        information = np.einsum("kcds,kces->ksde", slopes, slopes) + self.flat[:, None]
+        _, information = self._information(theta)
         found = 0.5 * np.linalg.slogdet(information)[1] - self.at_mode[:, None]
         return np.asarray(found.sum(axis=0))
+
+    def gradient(self, theta: Array) -> Array:
+        """(p,) -> (p,): derivative of `log`; d(log det F)/2 = trace(F^-1 S^T dS)."""
+        slopes, information = self._information(theta[None])
+        change = self.by_error + 2.0 * self.by_square * theta
+        inverse = np.linalg.inv(information[:, 0])
+        return np.asarray(np.einsum("kde,kce,kcdp->p", inverse, slopes[..., 0], change, optimize=True))
+
+    def _information(self, theta: Array) -> tuple[Array, Array]:
+        slopes = self.base[..., None] + self.by_error @ theta.T + self.by_square @ (theta**2).T
+        return slopes, np.einsum("kcds,kces->ksde", slopes, slopes) + self.flat[:, None]
 
 
 def refer(block: Block, mode: Array) -> Block:

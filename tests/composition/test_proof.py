@@ -16,7 +16,7 @@ from fractionkit.substances.activity_sources import group_contribution
 from tests.proof.bound import least_sd
 from tests.proof.coverage import PAIRS, TERNARIES, Cuts, study
 from tests.proof.simulate import GOOD, PLAIN, benches, readings
-from tests.proof.tables import coverage, errors, false_claims, hit80, hit95, ratio, standard_error
+from tests.proof.tables import coverage, errors, false_claims, hit80, hit95, ratio
 from tests.proof.truth import Unifac, draw_control, draw_truth
 
 SEED = 4
@@ -31,12 +31,9 @@ def runs() -> tuple[Cuts, ...]:
 
 @lru_cache(maxsize=1)
 def control() -> tuple[Cuts, ...]:
-    """About 230 cuts whose truth is drawn from the estimator's prior."""
-    return tuple(
-        study(names, 5, quality, SEED, control=True)
-        for names in (PAIRS[0], PAIRS[3], PAIRS[6])
-        for quality in (GOOD, PLAIN)
-    )
+    """About 150 cuts whose truth is drawn from the estimator's prior."""
+    pairs = (PAIRS[3], PAIRS[6])
+    return tuple(study(names, 4, quality, SEED, control=True) for names in pairs for quality in (GOOD, PLAIN))
 
 
 @pytest.mark.parametrize("model", ["UNIFAC", "Dortmund"])
@@ -94,26 +91,28 @@ def test_no_run_is_refused():
     assert sum(cuts.refused for cuts in (*runs(), *control())) == 0
 
 
-def test_intervals_hold_the_truth():
-    """Three standard errors between runs; intervals a third too narrow (81 % instead of 95 %) fail."""
-    level, error = coverage(runs(), hit95), standard_error(runs(), hit95)
-    assert sum(len(cuts.truth) for cuts in runs()) >= 280
-    assert abs(level - 0.95) < max(3.0 * error, 0.03)
-    assert level > 0.88
-    assert abs(coverage(runs(), hit80) - 0.80) < max(3.0 * standard_error(runs(), hit80), 0.05)
+def limit(found: tuple[Cuts, ...], level: float) -> float:
+    """Three binomial standard errors; cuts of a run share errors, so that four of them tell as much as one alone."""
+    return 3.0 * float(np.sqrt(level * (1.0 - level) * 4.0 / sum(len(cuts.truth) for cuts in found)))
 
 
-def test_intervals_hold_a_truth_drawn_from_the_prior():
-    """Here no constant can be blamed."""
-    level = coverage(control(), hit95)
-    assert level > 0.88
-    assert abs(level - 0.95) < max(3.0 * standard_error(control(), hit95), 0.03)
-    assert 0.68 < coverage(control(), hit80) < 0.92
+@pytest.mark.parametrize("found", [runs, control])
+def test_intervals_hold_the_truth(found):
+    """Intervals half as wide as they should be (68 % instead of 95 %) fail. In the control no constant can be blamed."""
+    cuts = found()
+    assert sum(len(part.truth) for part in cuts) >= 130
+    assert abs(coverage(cuts, hit95) - 0.95) < limit(cuts, 0.95)
+    assert abs(coverage(cuts, hit80) - 0.80) < limit(cuts, 0.80)
 
 
-def test_intervals_are_as_narrow_as_readings_allow():
-    """An estimator that shares no errors between cuts, or leaves a reading unused, is above; overconfidence is below."""
-    assert 0.80 < ratio(runs()) < 1.15
+@pytest.mark.parametrize("found", [runs, control])
+def test_intervals_are_as_narrow_as_readings_allow(found):
+    """For each mixture and quality: errors not shared between cuts or a reading left unused are above; cells too coarse
+    for a sharp reading, which make an estimator sure of a model error that it cannot know, are below."""
+    assert 0.85 < ratio(found()) < 1.15
+    for cuts in found():
+        assert 0.75 < ratio([cuts]) < 1.3, (cuts.names, cuts.quality)
+        assert coverage([cuts], hit95) > 0.7, (cuts.names, cuts.quality)
 
 
 def test_estimates_beat_the_hand_methods():
@@ -125,5 +124,5 @@ def test_estimates_beat_the_hand_methods():
 
 def test_lots_declared_good_are_good():
     declared, wrong = false_claims((*runs(), *control()))
-    assert declared > 60
+    assert declared > 40
     assert wrong <= 0.05 * declared + 3.0 * np.sqrt(0.05 * 0.95 * declared)
