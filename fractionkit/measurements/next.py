@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,8 +18,9 @@ from fractionkit.sheets import Run
 Array = NDArray[np.float64]
 
 MOST_CUTS = 10  # at stake: those of the lot and those that could join it
+MOST_LOTS = 10  # heaviest and surest lots, each
+POSSIBLE = 0.02  # probability below which a lot is not looked at
 HOPELESS = 1e-3  # probability below which a cut is not at stake
-STEP = 0.05  # chances of another decision closer than this are taken as equal: the simulated readings tell no more
 
 
 @dataclass(frozen=True)
@@ -76,12 +77,10 @@ def next_measurements(
     return tuple(sorted(found, key=_rank))
 
 
-def _rank(one: NextMeasurement) -> tuple[float, float, str]:
-    return (
-        -round(one.chance_changes_decision / STEP),
-        one.half_width_expected / max(one.half_width_now, 1e-12),
-        one.what,
-    )
+def _rank(one: NextMeasurement) -> tuple[float, str]:
+    """By what it does: the share by which the interval shrinks and the chance of another decision, added."""
+    gain = 1.0 - one.half_width_expected / max(one.half_width_now, 1e-12)
+    return -round(gain + one.chance_changes_decision, 6), one.what
 
 
 def _at_stake(w: Array, mass: Array, kept: NDArray[np.bool_], purity: float) -> NDArray[np.intp]:
@@ -109,18 +108,21 @@ def _candidates(
     sets = (np.arange(1 << len(stake))[:, None] >> np.arange(len(stake))) & 1
     near = (np.abs(sets - base).sum(axis=1) <= 3) & sets.any(axis=1)
     sets = sets[near].astype(float)
-    surplus = ((w[:, stake] - purity) * mass[stake]) @ sets.T
-    same = np.flatnonzero((sets == base).all(axis=1))
-    weights = np.full((1, len(w)), 1.0 / len(w))
-    lots = Candidate(surplus, sets @ mass[stake], int(same[0]) if same.size else -1, confidence)
-    # what these draws would keep: the posterior's own choice may differ by the last draw
-    return Candidate(surplus, lots.mass, int(lots.decisions(weights)[0]), confidence)
+    rest = np.setdiff1d(np.flatnonzero(kept), stake)  # kept in any case: too many cuts to ask about each
+    surplus = ((w[:, stake] - purity) * mass[stake]) @ sets.T + ((w[:, rest] - purity) @ mass[rest])[:, None]
+    weight, chance = sets @ mass[stake] + mass[rest].sum(), meets(surplus)
+    # those that a reading could make the choice: the heaviest that have a chance, and the surest
+    heaviest = np.argsort(-np.where(chance > POSSIBLE, weight, 0.0), kind="stable")[:MOST_LOTS]
+    surest = np.lexsort((-weight, -np.round(chance, 3)))[:MOST_LOTS]
+    taken = np.unique(np.concatenate([heaviest, surest]))
+    lots = Candidate(surplus[:, taken], weight[taken], -1, confidence)
+    return replace(lots, current=int(lots.heaviest(chance[None, taken])[0]))
 
 
 def _marginal(lots: Candidate) -> Array:
     """Surplus (D,) of the heaviest lot that is not kept and has a fair chance; the kept one's where there is none."""
     chance = meets(lots.surplus)
-    open_ = (chance > 0.02) & (chance < lots.confidence)
+    open_ = (chance > POSSIBLE) & (chance < lots.confidence)
     if open_.any():
         return lots.surplus[:, int(np.argmax(np.where(open_, lots.mass, -np.inf)))]
     return lots.surplus[:, max(lots.current, 0)]

@@ -6,7 +6,7 @@ import json
 import math
 from typing import Any
 
-from fractionkit.measurements.reach import PairPlan, Reach, ReadingNeed
+from fractionkit.measurements.reach import USUAL, PairPlan, Reach, ReadingNeed
 from fractionkit.quantities import COVERAGE_95
 
 SCHEMA = "fractionkit/reading-plan/1"
@@ -61,9 +61,10 @@ def _density_verdict(plan: PairPlan) -> str:
     grams = f"{1e-3 * plan.density_per_wt_percent:.2g} g/mL per wt%"
     if plan.told_by_density:
         return f"Density tells {plan.target} from {plan.other}: {grams} on the whole."
+    usual = next(way for way in plan.readings[0].ways if way.way == USUAL)
     return (
-        f"Density cannot tell {plan.target} from {plan.other}: {grams} on the whole, less than a good pycnometer and the "
-        "reference values are uncertain by for 5 wt%."
+        f"Density cannot tell {plan.target} from {plan.other} at the bench: {grams} on the whole; a pycnometer, with the "
+        f"reference values, leaves {tells(usual)} open."
     )
 
 

@@ -1,14 +1,15 @@
 """What one more measurement would do, before it is made: preposterior analysis on joint draws, nothing fitted anew.
 
 Draws d = 1..D of everything unknown carry what is wanted, q_d (the lot's assay), and what the measurement would read
-without its own errors, m_d. One draw in turn is taken for the truth, a reading y = m_d + e is simulated, and all draws are
-weighted by its likelihood; the interval of q and the decision follow, and are averaged over the simulated readings
-(Raiffa and Schlaifer, Applied Statistical Decision Theory (1961), chapter 4; sampling as Lindley, Ann. Math. Stat. 27 (1956)
-986 defines the information of an experiment).
+without its own errors, m_d; with an error drawn for each, y_d = m_d + e_d is a reading that may come. One y_d in turn is
+taken for the one that came and the draws are conditioned on it: moved along the regression of q on y, and for the interval
+also weighted by how near their y_d are (Beaumont, Zhang and Balding, Genetics 162 (2002) 2025), which is exact for normal
+quantities and keeps enough draws for the tails. Interval and decision follow, and are averaged over the readings that may
+come (Raiffa and Schlaifer, Applied Statistical Decision Theory (1961), chapter 4).
 
 A measurement of many readings is first reduced to the combinations t = A y that say most of the quantities at stake,
-A = cov(q, m) (cov(m) + R)^-1, the best linear predictors: weighting by many sharp readings at once would leave a handful
-of draws to carry the answer. For normal q and m nothing is lost.
+A = cov(q, m) (cov(m) + R)^-1, the best linear predictors: weighting by many sharp readings at once would leave a
+handful of draws to carry the answer. For normal q and m nothing is lost.
 """
 
 from __future__ import annotations
@@ -20,8 +21,9 @@ from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
 
-OUTCOMES = 200
+OUTCOMES = 160
 TINY = 1e-12
+NEAR = 0.5  # width of the weights in standard deviations of y
 
 
 @dataclass(frozen=True)
@@ -35,9 +37,8 @@ class Candidate:
     current: int
     confidence: float
 
-    def decisions(self, weights: Array) -> NDArray[np.intp]:
-        """The heaviest lot that meets the target, (O,) for weights (O, D); -1 where none does."""
-        chance = weights @ (self.surplus >= 0.0).astype(float)
+    def heaviest(self, chance: Array) -> NDArray[np.intp]:
+        """The heaviest lot that meets the target with probabilities ``chance`` (O, M); -1 where none does."""
         fits = chance >= self.confidence
         best = np.argmax(np.where(fits, self.mass, -np.inf), axis=1)
         return np.where(fits.any(axis=1), best, -1).astype(np.intp)
@@ -69,16 +70,33 @@ def expect(
     reduced, covariance = reduce_to(stakes, reading, noise)
     rng = np.random.default_rng(seed)
     count = len(stakes)
-    truths = ((np.arange(outcomes) + rng.random()) * count / outcomes).astype(int)
-    root = np.linalg.cholesky(covariance)
-    shown = reduced[truths] + rng.standard_normal((outcomes, reduced.shape[1])) @ root.T
-    first = _weights(shown[:, :1], reduced[:, :1], covariance[:1, :1])
-    now = half_width(stakes[:, 0], np.full((1, count), 1.0 / count))[0]
-    after = float(half_width(stakes[:, 0], first).mean())
+    came = ((np.arange(outcomes) + rng.random()) * count / outcomes).astype(int)
+    y = reduced + rng.standard_normal(reduced.shape) @ np.linalg.cholesky(covariance).T
+    y = _white(y)
+    now = half_width(stakes[:, 0])
+    even = np.full((1, count), 1.0 / count)
+    moved = conditioned(stakes[:, :1], y[:, :1], y[came, :1])[..., 0]
+    least, most = stakes[:, 0].min(), stakes[:, 0].max()
+    length = _central(np.clip(moved, least, most), _weights(y[:, :1], y[came, :1], NEAR)).mean()
+    after = now * float(length / max(float(_central(stakes[None, :, 0], even)[0]), 1e-300))
     if lots is None:
-        return Expected(float(now), after, 0.0)
-    weights = first if reduced.shape[1] == 1 else _weights(shown, reduced, covariance)
-    return Expected(float(now), after, float((lots.decisions(weights) != lots.current).mean()))
+        return Expected(now, after, 0.0)
+    # Not weighted: near the stated confidence the noise of weights would pass for another decision.
+    chance = (conditioned(lots.surplus, y, y[came]) >= 0.0).mean(axis=1)
+    decided = lots.heaviest(chance)
+    return Expected(now, after, float((decided != lots.current).mean()))
+
+
+def conditioned(values: Array, y: Array, came: Array) -> Array:
+    """Draws (D, m) of ``values`` moved along their regression on white ``y`` (D, s) to each of ``came`` (O, s): (O, D, m)."""
+    slope = y.T @ (values - values.mean(axis=0)) / len(y)
+    return np.asarray((values - y @ slope)[None] + (came @ slope)[:, None, :])
+
+
+def _white(y: Array) -> Array:
+    """``y`` (D, s) with mean zero and unit covariance."""
+    away = y - y.mean(axis=0)
+    return np.asarray(np.linalg.solve(np.linalg.cholesky(away.T @ away / len(away)), away.T).T)
 
 
 def reduce_to(stakes: Array, reading: Array, noise: Array) -> tuple[Array, Array]:
@@ -102,27 +120,26 @@ def reduce_to(stakes: Array, reading: Array, noise: Array) -> tuple[Array, Array
     return away @ matrix.T, covariance + floor * np.eye(len(matrix))
 
 
-def _weights(shown: Array, reduced: Array, covariance: Array) -> Array:
-    """Weights (O, D) of the draws after each simulated reading (O, s)."""
-    inverse = np.linalg.inv(covariance)
-    gap = shown[:, None, :] - reduced[None]
-    exponent = -0.5 * np.einsum("ods,st,odt->od", gap, inverse, gap, optimize=True)
-    weights = np.exp(exponent - exponent.max(axis=1, keepdims=True))
+def _weights(y: Array, came: Array, width: float) -> Array:
+    """Weights (O, D) of the draws by the distance of ``y`` (D, s) from each of ``came`` (O, s)."""
+    distance = ((came[:, None, :] - y[None]) ** 2).sum(axis=-1)
+    weights = np.exp(-0.5 * (distance - distance.min(axis=1, keepdims=True)) / width**2)
     return np.asarray(weights / weights.sum(axis=1, keepdims=True))
 
 
-def half_width(values: Array, weights: Array) -> Array:
-    """Half the length of the shortest 95 % interval of ``values`` (D,) under each of the weights (O, D)."""
-    order = np.argsort(values)
-    ordered = values[order]
-    mass = np.cumsum(weights[:, order], axis=1)
-    mass -= 0.5 * weights[:, order]
-    tails = np.linspace(0.0, 0.05, 21)
-    rows = np.arange(len(weights))
-    curve = mass + 2.0 * rows[:, None]  # all distribution functions on end, two apart: one interpolation serves all
-    places = np.tile(ordered, len(weights))
-    low, high = (np.interp((tails + level) + 2.0 * rows[:, None], curve.ravel(), places) for level in (0.0, 0.95))
-    # beyond a row's ends the curve runs on into the next row: held at its own least and greatest value
-    low = np.where(tails <= mass[:, :1], ordered[0], low)
-    high = np.where(tails + 0.95 >= mass[:, -1:], ordered[-1], high)
-    return np.asarray(0.5 * (high - low).min(axis=1))
+def half_width(values: Array) -> float:
+    """Half the length of the shortest interval that holds 95 % of equally likely ``values`` (D,)."""
+    ordered = np.sort(values)
+    held = max(int(np.ceil(0.95 * len(ordered))), 1) - 1
+    return 0.5 * float((ordered[held:] - ordered[: len(ordered) - held]).min())
+
+
+def _central(values: Array, weights: Array) -> Array:
+    """Length of the central 95 % interval of each row of ``values`` (O, D) under ``weights`` (O, D)."""
+    order = np.argsort(values, axis=1)
+    ordered = np.take_along_axis(values, order, axis=1)
+    mass = np.cumsum(np.take_along_axis(weights, order, axis=1), axis=1)
+    last = values.shape[1] - 1
+    low, high = (np.minimum((mass < level).sum(axis=1), last) for level in (0.025, 0.975))
+    rows = np.arange(len(values))
+    return np.asarray(ordered[rows, high] - ordered[rows, low])

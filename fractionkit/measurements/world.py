@@ -15,10 +15,10 @@ from fractionkit.readings.terms import Measured
 Array = NDArray[np.float64]
 
 ROOM = 293.15  # K
-MOST_DRAWS = 2048
+MOST_DRAWS = 1536
 LONGEST = 60  # cuts whose readings are used to tell the shared errors of a draw
 PRESSURE = "pressure"
-PLACE_SD = 0.115  # of a cut's own dew point between its two head temperatures, as a share of the way between
+PLACE_SD = 0.09  # of a cut's own dew point between its two head temperatures, as a share of the way between
 
 
 @dataclass(frozen=True)
