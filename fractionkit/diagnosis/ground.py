@@ -19,7 +19,7 @@ from fractionkit.readings.terms import Measured
 
 Array = NDArray[np.float64]
 
-MOST_CUTS = 40  # of a longer run so many, evenly spaced, speak for all: a fault shared by all shows in them
+MOST_CUTS = 24  # of a longer run so many, evenly spaced, speak for all: a fault shared by all shows in them
 CELLS = 768  # of two components
 # How far a fault may carry a reading, standard deviations put on density and temperature when nodes are laid.
 REACH_DENSITY, REACH_TEMPERATURE = 4.0, 1.5

@@ -115,8 +115,7 @@ def expand(block: Block, theta: Array) -> Expansion:
         bend = (np.maximum(-second[row, node], 0.0) * weight)[:, None] * jacobian
         hessian[np.ix_(channel.errors, channel.errors)] += bend.T @ jacobian
     weighted = slope * weight[:, None]
-    mean = np.zeros((len(share), size))
-    np.add.at(mean, row, weighted)
+    mean = np.add.reduceat(weighted, np.searchsorted(row, np.arange(len(share))), axis=0)  # every cut has some node
     hessian += mean.T @ mean - weighted.T @ slope
     value = float(log_z.sum()) - 0.5 * float(theta @ theta)
     return Expansion(value, mean.sum(axis=0) - theta, -hessian)
