@@ -24,7 +24,7 @@ CONFLICT_CONSISTENCY = 0.005
 TIE = 3.0  # log evidence: 20 to 1
 TIE_SHARE = 0.01  # of the gain: what the model's own imperfection may shift where the gain is large
 LIKELY = 0.05  # probability from which "nothing wrong" counts as an explanation to tell apart
-SHOWN = 0.001  # least probability of an explanation to be told
+SHOWN = 0.005  # least probability of an explanation to be told
 
 
 def diagnose(run: Run, mixture: Mixture | None = None) -> Diagnosis:
@@ -118,4 +118,4 @@ def tell(ranking: Ranking) -> tuple[Candidate, ...]:
                 action,
             )
         )
-    return tuple(c for i, c in enumerate(found) if i < 3 or c.tied or c.probability > SHOWN or c.code == NOTHING)
+    return tuple(c for i, c in enumerate(found) if i < 3 or c.probability > SHOWN or c.code == NOTHING)

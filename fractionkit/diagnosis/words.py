@@ -49,7 +49,8 @@ def _component(name: str, best: Explained) -> tuple[str, str]:
 
 
 def _percent(fraction: float) -> str:
-    return f"{100.0 * min(fraction, 1.0):.2g}"
+    percent = 100.0 * min(fraction, 1.0)
+    return f"{percent:.0f}" if percent >= 10.0 else f"{percent:.2g}"
 
 
 def _sea_level(best: Explained, size: tuple[float, float, float] | None) -> tuple[str, str]:
