@@ -118,4 +118,9 @@ def tell(ranking: Ranking) -> tuple[Candidate, ...]:
                 action,
             )
         )
-    return tuple(c for i, c in enumerate(found) if i < 3 or c.probability > SHOWN or c.code == NOTHING)
+    # Where much is gained the probabilities are sharper than the model deserves: what is tied is told all the same.
+    return tuple(
+        c
+        for i, c in enumerate(found)
+        if i < 3 or c.probability > SHOWN or (c.tied and c.gain > TIE) or c.code == NOTHING
+    )

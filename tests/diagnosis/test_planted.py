@@ -122,6 +122,6 @@ def test_two_kinds_of_reading_are_not_needed(mixture):
 
 def test_one_cut_and_a_long_run(mixture):
     assert not diagnose_evidence(mixture, binary(1)).conflict
-    told = diagnose_evidence(mixture, binary(60), np.full(60, 0.05))
+    told = diagnose_evidence(mixture, binary(30), np.full(30, 0.05))
     assert not told.conflict
     assert len(told.readings) == 2 * 24
