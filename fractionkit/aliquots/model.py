@@ -69,7 +69,7 @@ class Followed:
     """Composition of every aliquot and what became of it in time.
 
     composition : (K, n) level, its band holding the errors that all readings share. change : (K,) of the followed
-    component since the first sample: shared errors drop out of it. followed : its place among the components.
+    component since the first sample: an error alike in all readings drops out of it. followed : its place among the components.
     """
 
     series: AliquotSeries
