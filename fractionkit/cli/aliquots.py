@@ -59,7 +59,9 @@ def show(followed: Followed) -> None:
     console = Console(highlight=False, markup=False, emoji=False)
     series = followed.series
     console.print(Text(plain(series.title) + (f", {series.date.isoformat()}" if series.date else ""), style="bold"))
-    console.print(Text("wt% with 95 % intervals; since the first sample: what is off alike in all drops out", style="dim"))
+    console.print(
+        Text("wt% with 95 % intervals; since the first sample: what is off alike in all drops out", style="dim")
+    )
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("time", no_wrap=True)
     for name in series.components:
