@@ -13,10 +13,14 @@ from fractionkit.composition.channels import Detected, Normal, Range, Scatter
 from fractionkit.composition.evidence import Evidence, shared_names
 from fractionkit.composition.joint import Block, Channel
 from fractionkit.composition.predict import (
+    TABLE_POINTS,
+    BoilingSolver,
     BoilingTable,
     boiling_errors,
+    bubble_solver,
     bubble_table,
     density_errors,
+    dew_solver,
     dew_table,
     index_errors,
 )
@@ -47,8 +51,8 @@ class Setting:
     evidence: Evidence
     errors: tuple[str, ...]
     places: NDArray[np.intp]
-    dew: BoilingTable | None
-    bubble: BoilingTable | None
+    dew: BoilingTable | BoilingSolver | None
+    bubble: BoilingTable | BoilingSolver | None
     head: Range
 
     @classmethod
@@ -58,6 +62,7 @@ class Setting:
         needs_dew = dry or _any(evidence.head_start) or _any(evidence.head_end)
         needs_bubble = dry or _any(evidence.range_start)
         boils = needs_dew or needs_bubble
+        tabled = mixture.n in TABLE_POINTS
         felt = np.zeros(len(mixture.model_errors), dtype=bool)
         felt[boiling_errors(mixture)] |= boils
         felt[density_errors(mixture)] |= _any(evidence.density)
@@ -70,8 +75,8 @@ class Setting:
             evidence,
             tuple(names),
             np.cumsum(felt) - 1,
-            dew_table(mixture, evidence.pressure) if needs_dew else None,
-            bubble_table(mixture, evidence.pressure) if needs_bubble else None,
+            (dew_table if tabled else dew_solver)(mixture, evidence.pressure) if needs_dew else None,
+            (bubble_table if tabled else bubble_solver)(mixture, evidence.pressure) if needs_bubble else None,
             Range.between(
                 evidence.head_start.value,
                 evidence.head_end.value,
@@ -111,7 +116,7 @@ class Setting:
         self,
         kind: str,
         scatter: Scatter | Measured,
-        table: BoilingTable,
+        table: BoilingTable | BoilingSolver,
         nodes: points.Nodes,
         felt: Mapping[str, Array],
         cuts: slice,

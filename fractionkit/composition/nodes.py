@@ -27,7 +27,7 @@ class Nodes:
     coordinates, half : (K, G, d) centre and half the width of the point's cell, d = n - 1.
     shear : (K, G) change of the second coordinate of a cell's middle with the first: cells lean with their windows.
     reach : (K, n, 2) least and greatest mass fraction that the point set can give, edges of cells included.
-    cells : numbers of cells along each coordinate, G in all.
+    cells : numbers of cells along each coordinate, G in all; (G,) where the points are scattered (see `scatter_nodes`).
     """
 
     w: Array
@@ -43,8 +43,19 @@ class Nodes:
         arrays = ("w", "log_volume", "coordinates", "half", "shear", "reach")
         return replace(self, **{name: getattr(self, name)[:count] for name in arrays})
 
+    @property
+    def scattered(self) -> bool:
+        """Whether the points are random, without cells."""
+        return len(self.cells) != self.coordinates.shape[-1]
+
     def cell_variance(self, values: Array) -> Array:
-        """Variance of a smooth function within each cell, (K, G), from its values (K, G) at the points."""
+        """Variance of a smooth function within each cell, (K, G), from its values (K, G) at the points.
+
+        Scattered points: of the part of the whole that is one point's share, as if each had a cell.
+        """
+        if self.scattered:
+            share = values.shape[1] ** (-2.0 / self.coordinates.shape[-1])
+            return np.broadcast_to(share * values.var(axis=1, keepdims=True), values.shape)
         grid = values.reshape(len(values), *self.cells)
         variance = np.zeros(grid.shape)
         for axis in range(1, grid.ndim):
@@ -62,7 +73,9 @@ class Nodes:
 
 
 def fractions_from_cells(coordinates: Array) -> Array:
-    """(..., n - 1) cell coordinates -> (..., n) mass fractions; n = 2 or 3."""
+    """(..., n - 1) coordinates -> (..., n) mass fractions: of a cell for n = 2 or 3, else the first n - 1 themselves."""
+    if coordinates.shape[-1] > 2:
+        return np.concatenate([coordinates, 1.0 - coordinates.sum(axis=-1, keepdims=True)], axis=-1)
     a = coordinates[..., :1]
     if coordinates.shape[-1] == 1:
         return np.concatenate([a, 1.0 - a], axis=-1)

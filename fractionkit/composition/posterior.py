@@ -23,6 +23,7 @@ from fractionkit.composition.joint import (
     shares,
 )
 from fractionkit.composition.reference import refer
+from fractionkit.composition.scatter_nodes import flat_points, gathered_points
 from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
 from fractionkit.mixture import Mixture
 
@@ -192,11 +193,13 @@ def _relinked(blocks: Sequence[Block], chained: Chained, marginals: Marginals, d
 def lay(setting: Setting, mode: Array, covariance: Array) -> list[Block]:
     """Nodes and channels of every cut, laid where its posterior lies given the shared errors' mode and covariance."""
     n = setting.mixture.n
-    coarse = points.coarse(n)
+    on_cells = n in points.COARSE_CELLS
+    coarse = points.coarse(n) if on_cells else flat_points(n)
     blocks = []
     for cuts in slices(setting.evidence.size):
-        rough = setting.block(cuts, coarse)
-        blocks.append(setting.block(cuts, points.refine(_support(rough, mode, covariance), n)))
+        support = _support(setting.block(cuts, coarse), mode, covariance)
+        fine = points.refine(support, n) if on_cells else gathered_points(coarse, support)
+        blocks.append(setting.block(cuts, fine))
     return blocks
 
 

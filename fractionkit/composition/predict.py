@@ -9,7 +9,7 @@ point not in proportion; its square is tabulated beside it.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,6 +96,45 @@ def _grid(n: int, points: int) -> Array:
     """Cell coordinates of a table, (points, n - 1) or (points, points, n - 1)."""
     axis = np.linspace(0.0, 1.0, points)
     return axis[:, None] if n == 2 else np.stack(np.meshgrid(axis, axis, indexing="ij"), axis=-1)
+
+
+@dataclass(frozen=True)
+class BoilingSolver:
+    """`BoilingTable` without the table, for four and more components: solved point by point.
+
+    solve : mixture and mole fractions (..., n) -> temperature, its first-order changes (..., q) and by ln pressure.
+    """
+
+    mixture: Mixture
+    errors: NDArray[np.intp]
+    solve: Callable[[Array], tuple[Array, Array, Array]]
+    bending: NDArray[np.intp] = field(default_factory=lambda: np.zeros(0, dtype=np.intp))
+
+    def at(self, coordinates: Array) -> Boiling:
+        """Solve at (..., n - 1) mass fractions of the components but the last."""
+        temperature, moved, slope = self.solve(self.mixture.mole_fractions(fractions_from_cells(coordinates)))
+        return Boiling(temperature, moved[..., self.errors], np.zeros((*temperature.shape, 0)), slope)
+
+
+def dew_solver(mixture: Mixture, pressure: float) -> BoilingSolver:
+    """As `dew_table`, for any number of components."""
+
+    def solve(vapour: Array) -> tuple[Array, Array, Array]:
+        temperature, liquid = mixture.dew_point(vapour, pressure)
+        return temperature, mixture.dew_point_errors(temperature, liquid), mixture.dew_slope(temperature, liquid)
+
+    return BoilingSolver(mixture, boiling_errors(mixture), solve)
+
+
+def bubble_solver(mixture: Mixture, pressure: float) -> BoilingSolver:
+    """As `bubble_table`, for any number of components."""
+
+    def solve(x: Array) -> tuple[Array, Array, Array]:
+        temperature, vapour = mixture.bubble_point(x, pressure)
+        moved = mixture.bubble_point_errors(x, temperature, vapour)
+        return temperature, moved, mixture.bubble_slope(x, temperature, vapour)
+
+    return BoilingSolver(mixture, boiling_errors(mixture), solve)
 
 
 def dew_table(mixture: Mixture, pressure: float) -> BoilingTable:

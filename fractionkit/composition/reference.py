@@ -65,7 +65,7 @@ def refer(block: Block, mode: Array) -> Block:
     """The block with its prior: the dependence on composition in the nodes' volumes, the rest in ``vote``."""
     scales = [(channel, channel.scatter.scale()) for channel in block.channels]
     felt = [(channel, scale) for channel, scale in scales if np.isfinite(scale).any()]
-    if not felt:
+    if not felt or block.nodes.scattered:  # scattered points have no neighbours to take a slope from
         return block
     nodes = block.nodes
     slopes = np.stack([_gradient(channel.at(mode), nodes) / scale[:, None, None] for channel, scale in felt], axis=2)
