@@ -18,6 +18,7 @@ from fractionkit.assessment.model import (
 from fractionkit.balance import Closure, Masses, close, cut_masses
 from fractionkit.composition import CorrectedRun, RunPosterior, correct, fit_evidence
 from fractionkit.composition.summary import shortest_interval
+from fractionkit.diagnosis import diagnose
 from fractionkit.lots import Verdict, choose, decide, meets
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import Run
@@ -25,8 +26,10 @@ from fractionkit.sheets import Run
 Array = NDArray[np.float64]
 
 
-def assess(run: Run) -> Assessment:
+def assess(run: Run, *, advise: bool = False) -> Assessment:
     """Assess a run: what is in each cut, what to do with it, what the lot may be called.
+
+    ``advise`` asks also which measurement would tell most next; it takes as long again.
 
     Raises
     ------
@@ -61,12 +64,25 @@ def assess(run: Run) -> Assessment:
         corrections=corrected.corrections,
         constants=context.constants(mixture),
         cautions=context.cautions(run.components),
-        flags=words.run_flags(run, corrected, posterior, closure, mixture),
+        flags=(
+            *words.run_flags(run, corrected, posterior, closure, mixture),
+            *(words.explanations(diagnose(run, mixture)) if posterior.consistency < words.DOUBTFUL else ()),
+        ),
         readings=readings,
         curve=curve,
         effective_samples=posterior.effective,
+        advice=_advice(run, mixture, corrected, posterior, masses) if advise else (),
         consistency=posterior.consistency,
     )
+
+
+def _advice(
+    run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses
+) -> tuple[str, ...]:
+    from fractionkit.measurements import next_measurements  # here, since few ask
+
+    found = next_measurements(run, mixture, corrected.evidence, posterior, masses.mass)
+    return tuple(measurement.text for measurement in found[:4])
 
 
 def _masses(run: Run, corrected: CorrectedRun, posterior: RunPosterior, mixture: Mixture) -> Masses:

@@ -166,6 +166,7 @@ class Assessment:
     readings: PlottedReadings
     curve: Curve | None
     effective_samples: float
+    advice: tuple[str, ...]  # what to measure next, most useful first; empty unless asked for
     consistency: float  # probability of readings at least as discordant as these, were the model true
 
     @property

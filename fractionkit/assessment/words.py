@@ -9,6 +9,7 @@ from fractionkit.assessment.model import Estimate, Finding, Flag
 from fractionkit.balance import Closure, Masses
 from fractionkit.composition import CorrectedRun, Evidence, RunPosterior
 from fractionkit.composition.summary import shortest_interval
+from fractionkit.diagnosis import Diagnosis
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import COVERAGE_95, format_interval
 from fractionkit.sheets import Run, TargetEntry
@@ -101,9 +102,32 @@ def run_flags(
                 "stated uncertainties hold and nothing but the named components is there",
             )
         )
+    if posterior.link_failed:
+        found.append(
+            Flag(
+                "left_out",
+                "the order of distillation or what was stated of the charge cannot be reconciled with the cuts' own "
+                "readings; both were left out",
+            )
+        )
     found += _balance_flags(run, closure, mixture)
     if run.target is None:
         found.append(Flag("no_target", "no [target] is stated: compositions are given, no lot is chosen"))
+    return tuple(found)
+
+
+def explanations(diagnosis: Diagnosis) -> tuple[Flag, ...]:
+    """What may be behind readings that do not fit, most probable first, and what would tell."""
+    faults = [candidate for candidate in diagnosis.candidates if candidate.code != "nothing wrong"][:3]
+    if not diagnosis.conflict or not faults:
+        return ()
+    tied = [candidate for candidate in faults if candidate.tied]
+    shown = tied if len(tied) > 1 else faults[:1]
+    lead = "the readings cannot tell these apart: " if len(shown) > 1 else "most likely: "
+    told = "; or ".join(f"{c.text.rstrip('.')} ({c.action.rstrip('.')})" for c in shown)
+    found = [Flag("explanation", lead + told)]
+    if len(shown) > 1 and diagnosis.tell_apart:
+        found.append(Flag("tell_apart", diagnosis.tell_apart))
     return tuple(found)
 
 

@@ -14,6 +14,7 @@ def command(
     run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of the run, or its run.toml.")],
     json: JsonOption = None,
     report: ReportOption = None,
+    advise: Annotated[bool, typer.Option("--advise", help="Say also what to measure next.")] = False,
 ) -> None:
     """Say what is in each cut, how sure that is, and what to keep, redistil, recycle or throw out.
 
@@ -23,7 +24,7 @@ def command(
     from fractionkit.assessment import assess
     from fractionkit.sheets import load_run
 
-    assessment = assess(load_run(run))
+    assessment = assess(load_run(run), advise=advise)
 
     def json_text() -> str:
         from fractionkit.report import json_text
@@ -40,6 +41,8 @@ def command(
         from fractionkit.cli.assess_table import show
 
         show(assessment)
+        for text in assessment.advice:
+            typer.echo(f"next: {text}")
         for path in (json, report):
             if path is not None:
                 typer.echo(f"written: {path}")

@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import typer
 
-from fractionkit.cli import reading_boiling, reading_density, reading_index, reading_pressure, reading_thermometer
+from fractionkit.cli import (
+    reading_boiling,
+    reading_density,
+    reading_index,
+    reading_plan,
+    reading_pressure,
+    reading_thermometer,
+)
 
 app = typer.Typer(
     help="Correct one reading: pressure, thermometer, density, refractive index, boiling point.",
@@ -19,3 +26,4 @@ app.command("thermometer", context_settings=NEGATIVE)(reading_thermometer.comman
 app.command("density", context_settings=NEGATIVE)(reading_density.command)
 app.command("refractive-index", context_settings=NEGATIVE)(reading_index.command)
 app.command("boiling-point", context_settings=NEGATIVE)(reading_boiling.command)
+app.command("plan")(reading_plan.command)

@@ -46,7 +46,7 @@ class Nodes:
     @property
     def scattered(self) -> bool:
         """Whether the points are random, without cells."""
-        return len(self.cells) != self.coordinates.shape[-1]
+        return bool(len(self.cells) != self.coordinates.shape[-1])
 
     def cell_variance(self, values: Array) -> Array:
         """Variance of a smooth function within each cell, (K, G), from its values (K, G) at the points.

@@ -67,6 +67,7 @@ def as_json(assessment: Assessment) -> dict[str, Any]:
         ],
         "consistency": _number(assessment.consistency),
         "effective_samples": _number(assessment.effective_samples),
+        "advice": list(assessment.advice),
     }
 
 

@@ -228,6 +228,7 @@ def sample(
         readings=_readings(w, mass, curve),
         curve=curve,
         effective_samples=4000.0,
+        advice=(),
         consistency=0.31,
     )
 
@@ -289,5 +290,6 @@ def bare() -> Assessment:
         readings=PlottedReadings(nothing, nothing, nothing, nothing, nothing),
         curve=None,
         effective_samples=float("nan"),
+        advice=(),
         consistency=float("nan"),
     )
