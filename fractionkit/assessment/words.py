@@ -9,6 +9,7 @@ from fractionkit.assessment.model import Estimate, Finding, Flag
 from fractionkit.balance import Closure, Masses
 from fractionkit.composition import CorrectedRun, Evidence, RunPosterior
 from fractionkit.composition.summary import shortest_interval
+from fractionkit.composition.tail import chi_square_tail
 from fractionkit.diagnosis import Diagnosis
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import COVERAGE_95, format_interval
@@ -165,15 +166,14 @@ def cut_flags(
     run: Run, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses
 ) -> dict[int, tuple[Flag, ...]]:
     """Flags by number of the cut."""
-    from scipy.special import chdtrc
-
     found: dict[int, list[Flag]] = {}
-    chance = chdtrc(np.maximum(posterior.cut_freedom, 1.0), posterior.cut_misfit)
     limit = DOUBTFUL / max(len(run.cuts), 1)  # as many chances to stand out by accident as there are cuts
-    for k in np.flatnonzero(chance < limit).tolist():
-        found.setdefault(k, []).append(
-            Flag("cut_discordant", f"the readings of this cut do not fit together (probability {chance[k]:.1g})")
-        )
+    for k, (misfit, freedom) in enumerate(zip(posterior.cut_misfit, posterior.cut_freedom, strict=True)):
+        chance = chi_square_tail(max(round(freedom), 1), float(misfit))
+        if chance < limit:
+            found.setdefault(k, []).append(
+                Flag("cut_discordant", f"the readings of this cut do not fit together (probability {chance:.1g})")
+            )
     width = (posterior.high - posterior.low).max(axis=1)
     for k in np.flatnonzero(width > WIDE).tolist():
         found.setdefault(k, []).append(Flag("wide", _wide(corrected, k)))

@@ -27,6 +27,7 @@ from fractionkit.composition.joint import (
 from fractionkit.composition.reference import refer
 from fractionkit.composition.scatter_nodes import flat_points, gathered_points
 from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
+from fractionkit.composition.tail import chi_square_tail
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
@@ -72,9 +73,7 @@ class RunPosterior:
     @property
     def consistency(self) -> float:
         """Probability of readings at least as discordant as these, if model and stated uncertainties were right."""
-        from scipy.special import chdtrc
-
-        return float(chdtrc(self.freedom, self.misfit)) if self.freedom > 0.0 else 1.0
+        return chi_square_tail(round(self.freedom), self.misfit) if self.freedom > 0.0 else 1.0
 
 
 def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:

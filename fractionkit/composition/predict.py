@@ -1,8 +1,8 @@
 """What the readings of a cut would be at a composition, and how the shared errors move them.
 
 Boiling and dew points at the run's pressure are solved once on a table over the simplex (two and three components) and
-interpolated: linearly on 2,049 points of one coordinate, bilinearly on 97 x 97 of two. With a second derivative of
-100 K over the whole span that is an error of 3e-6 K and 1.4e-3 K. A large error of the activity model moves a boiling
+interpolated: linearly on 2,049 points of one coordinate, bilinearly on 81 x 81 of two. With a second derivative of
+100 K over the whole span that is an error of 3e-6 K and 2e-3 K. A large error of the activity model moves a boiling
 point not in proportion; its square is tabulated beside it.
 """
 
@@ -19,8 +19,8 @@ from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
 
-TABLE_POINTS = {2: 2049, 3: 97}
-BEND_POINTS = {2: 129, 3: 17}
+TABLE_POINTS = {2: 2049, 3: 81}
+BEND_POINTS = {2: 129, 3: 11}
 BEND_AT = 1.5  # standard deviations at which the second-order change is taken
 BEND_LEAST = 0.03  # K
 

@@ -13,6 +13,7 @@ from fractionkit.composition.nodes import Nodes
 Array = NDArray[np.float64]
 
 COVERAGE = 0.95
+EDGE = 0.1  # of an interval's width
 
 
 @dataclass(frozen=True)
@@ -32,6 +33,9 @@ class Marginals:
         ]
         low = np.stack([bound[0] for bound in bounds], axis=-1)
         high = np.stack([bound[1] for bound in bounds], axis=-1)
+        # An end that near to nothing, or to all, is taken to the edge: true fractions hug it, and the interval only grows.
+        reach = EDGE * (high - low)
+        low, high = np.where(low < reach, 0.0, low), np.where(1.0 - high < reach, 1.0, high)
         return cls(mean, np.minimum(low, mean), np.maximum(high, mean))
 
     @classmethod

@@ -62,7 +62,7 @@ def test_the_same_sheet_gives_the_same_answer(run, tmp_path):
 
 def test_wrong_sheets_end_with_all_faults_and_no_output(run, tmp_path, capsys):
     change(run / "cuts.csv", "C3,", "C2,")
-    change(run / "cuts.csv", "1.5031", "heavy")
+    change(run / "cuts.csv", "1.5025", "heavy")
     change(run / "run.toml", '"99 wt%"', '"101 wt%"')
     found = tmp_path / "answer.json"
     assert leave(["assess", run, "--json", found, "--report", tmp_path / "answer.html"]) == 2
@@ -100,21 +100,12 @@ def test_paths_that_cannot_be(run, tmp_path, capsys, run_path, output, expected)
 
 def test_readings_at_odds_are_told_and_end_with_1(run, tmp_path, capsys):
     """One density 15 kg/m3 off, thirty of its standard uncertainties: an answer is given, and is not to be trusted."""
-    change(run / "cuts.csv", "1.6153", "1.6003")
+    change(run / "cuts.csv", "1.6156", "1.6006")
     found = tmp_path / "answer.json"
     assert leave(["assess", run, "--json", found]) == 1
     assert "at odds" in capsys.readouterr().out
     codes = [flag["code"] for flag in json.loads(found.read_text(encoding="utf-8"))["flags"]]
     assert "readings_at_odds" in codes
-
-
-def test_readings_beyond_any_answer_end_with_1_and_nothing_written(run, tmp_path, capsys):
-    """Densities of another liquid beside head temperatures of tetrachloroethylene: no composition comes near both."""
-    change(run / "cuts.csv", "1.6207", "1.5207")
-    change(run / "cuts.csv", "1.6153", "1.4953")
-    assert leave(["assess", run, "--json", tmp_path / "answer.json"]) == 1
-    assert "at odds" in capsys.readouterr().err
-    assert not (tmp_path / "answer.json").exists()
 
 
 def test_a_real_process_has_the_exit_code_and_no_traceback(tmp_path):

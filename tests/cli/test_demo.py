@@ -16,7 +16,7 @@ from fractionkit.sheets import load_run
 ROOT = Path(__file__).resolve().parents[2]
 COMPONENTS = {
     "binary": (8, ("trichloroethylene", "tetrachloroethylene")),
-    "ternary": (10, ("dichloromethane", "chloroform", "carbon tetrachloride")),
+    "ternary": (10, ("chloroform", "1,2-dichloroethane", "tetrachloroethylene")),
 }
 
 
