@@ -199,7 +199,7 @@ def label(
     """What may honestly be written on the lot."""
     means = " and ".join(corrected.means) or "the stated readings"
     lines = [
-        f"{target.component}, reclaimed by distilling",
+        f"{target.component}, recovered by distillation",
         f"assay {format_interval(assay.estimate, assay.low, assay.high)} by {means} (95 % interval; not by "
         "chromatography)",
         f"at least {_floor_percent(lower)} wt% {target.component} (95 % one-sided)",

@@ -73,7 +73,7 @@ def decide(
 
 
 def _short_of(chance: str, wanted: str, other: str, mean: float) -> str:
-    held = f"{100 * mean:.3g} wt% with {other}"
+    held = f"holds {100 * mean:.3g} wt%, the rest mainly {other}"
     return f"{held}: meets {wanted} with probability {chance}; carry it into the next charge"
 
 

@@ -19,7 +19,7 @@ from fractionkit.readings.terms import Correction
 
 LOCAL_RULES = "Local rules and licensed practice come first."
 STRAINED, AT_ODDS = 0.01, 1e-4
-"""Probability of readings at least as discordant, below which they are called strained, and at odds."""
+"""Probability of readings at least as discordant, below which they are called hard to reconcile, and at odds."""
 
 _FINDING_UNITS = {
     "K": ("temperature_difference", "K"),
@@ -109,7 +109,7 @@ def agreement(assessment: Assessment) -> str:
     chance = assessment.consistency
     if not math.isfinite(chance):
         return "How well the readings agree could not be judged."
-    word = "are at odds" if chance < AT_ODDS else "are strained" if chance < STRAINED else "agree with one another"
+    word = "are at odds" if chance < AT_ODDS else "are hard to reconcile" if chance < STRAINED else "agree with one another"
     rare = f"were the model true, {per_cent(chance)} of runs would show readings at least this discordant"
     return f"The readings {word}: {rare}."
 

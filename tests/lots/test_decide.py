@@ -30,7 +30,7 @@ def test_reasons_name_figure_and_component():
     first, second, third, fourth, fifth, sixth = (verdict.reason for verdict in verdicts())
     assert "99 wt% chloroform on its own" in first
     assert "purer cuts" in second
-    assert "97 wt% with carbon tetrachloride" in third
+    assert "97 wt%, the rest mainly carbon tetrachloride" in third
     assert "35 % of all collected" in fourth
     assert "97 wt% carbon tetrachloride" in fifth
     assert "at most 4 wt% chloroform" in sixth
