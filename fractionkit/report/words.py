@@ -109,7 +109,13 @@ def agreement(assessment: Assessment) -> str:
     chance = assessment.consistency
     if not math.isfinite(chance):
         return "How well the readings agree could not be judged."
-    word = "are at odds" if chance < AT_ODDS else "are hard to reconcile" if chance < STRAINED else "agree with one another"
+    word = (
+        "are at odds"
+        if chance < AT_ODDS
+        else "are hard to reconcile"
+        if chance < STRAINED
+        else "agree with one another"
+    )
     rare = f"were the model true, {per_cent(chance)} of runs would show readings at least this discordant"
     return f"The readings {word}: {rare}."
 
