@@ -47,9 +47,21 @@ def test_the_commands():
     command = typer.main.get_command(main.app)
     assert sorted(command.commands) == ["aliquots", "assess", "demo", "reading", "substance"]
     reading = command.commands["reading"]
-    assert sorted(reading.commands) == ["boiling-point", "density", "plan", "pressure", "refractive-index", "thermometer"]
+    assert sorted(reading.commands) == [
+        "boiling-point",
+        "density",
+        "plan",
+        "pressure",
+        "refractive-index",
+        "thermometer",
+    ]
 
 
 def test_the_options_of_assess():
     assess = typer.main.get_command(main.app).commands["assess"]
-    assert [option for parameter in assess.params for option in parameter.opts] == ["run", "--json", "--report", "--advise"]
+    assert [option for parameter in assess.params for option in parameter.opts] == [
+        "run",
+        "--json",
+        "--report",
+        "--advise",
+    ]
