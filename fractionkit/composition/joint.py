@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 SAMPLES = 512
 # From so many nodes on fewer samples do: either many cuts fix the shared errors closely, or (three components) the
 # nodes themselves are wide against what the shared errors add.
-FEWER_SAMPLES = ((200_000, 128), (10_000, 256))
+FEWER_SAMPLES = ((200_000, 192), (10_000, 256))
 TAIL = 20.0  # degrees of freedom of the proposal's t distribution
 LEAST_EFFECTIVE = 40.0
 NEWTON_STEPS = 60
