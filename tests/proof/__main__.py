@@ -55,16 +55,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
             sys.stderr.write(f"\r[{bar:<40}] {done}/{len(jobs)}")
     sys.stderr.write("\n")
     half = sum(not job[3] for job in jobs)
-    options.report.write_text(_report(found[:half], found[half:], options.seed), encoding="utf-8")
+    options.report.write_text(_report(found[:half], found[half:], options.seed, options.scale), encoding="utf-8")
 
 
-def _report(found: list[Cuts], control: list[Cuts], seed: int) -> str:
+def _report(found: list[Cuts], control: list[Cuts], seed: int, scale: float) -> str:
     from tests.proof import tables
 
     lines = [
         "# Proof of the estimator",
         "",
-        f"Written by `python -m tests.proof`, seed {seed}; do not edit.",
+        f"Written by `python -m tests.proof --seed {seed} --scale {scale:g}`; do not edit.",
         "",
         "Whole runs are distilled (differential or 2 to 5 stages, random charge, 6 to 12 receivers changed by mass or by",
         "head temperature) with another model of the liquid and other constants than the estimator's (tests/proof/truth.py),",
