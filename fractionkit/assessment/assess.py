@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from fractionkit.assessment import context, words
 from fractionkit.assessment.model import (
+    DOUBTFUL,
     AssessedCut,
     Assessment,
     Balance,
@@ -66,7 +67,7 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         cautions=context.cautions(run.components),
         flags=(
             *words.run_flags(run, corrected, posterior, closure, mixture),
-            *(words.explanations(diagnose(run, mixture)) if posterior.consistency < words.DOUBTFUL else ()),
+            *(words.explanations(diagnose(run, mixture)) if posterior.consistency < DOUBTFUL else ()),
         ),
         readings=readings,
         curve=curve,

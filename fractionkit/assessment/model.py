@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Array = NDArray[np.float64]
+#: Probabilities of readings at least as discordant, below which they are called hard to reconcile, and at odds.
+DOUBTFUL, AT_ODDS = 0.01, 1e-4
 Decision = Literal["keep", "recycle", "redistil", "waste"]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate, Finding, Flag
+from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Estimate, Finding, Flag
 from fractionkit.balance import Closure, Masses
 from fractionkit.composition import CorrectedRun, Evidence, RunPosterior
 from fractionkit.composition.summary import shortest_interval
@@ -25,40 +25,38 @@ NOT_TESTED = (
     "colour",
     "any substance that the sheet does not name",
 )
-DOUBTFUL, AT_ODDS = 0.01, 1e-4  # probabilities of readings at least as discordant
 WIDE = 0.30  # width of an interval that says little
 LARGE_LOSS = 0.05  # share of the charge
 
 # Names of shared errors that belong to an instrument, with how the report calls it and how an error shows.
 INSTRUMENTS = {
-    "thermometer": ("thermometer", "K", "reads", ("high", "low"), 1.0),
-    "density": ("density", "kg/m3", "comes out", ("high", "low"), 1.0),
-    "pressure": ("pressure", "Pa", "is", ("above", "below"), 1.0),
-    "refractive index": ("refractometer", "", "reads", ("high", "low"), 1.0),
+    "thermometer": ("thermometer", "K", "reads", ("high", "low")),
+    "density": ("density", "kg/m3", "comes out", ("high", "low")),
+    "pressure": ("pressure", "Pa", "is", ("above", "below")),
+    "refractive index": ("refractometer", "", "reads", ("high", "low")),
 }
 
 
 def findings(evidence: Evidence, posterior: RunPosterior) -> tuple[Finding, ...]:
     """What the run says of each instrument's repeated error: the interval before and after."""
     found = []
-    for name, (instrument, unit, verb, sides, _) in INSTRUMENTS.items():
+    for name, (instrument, unit, verb, sides) in INSTRUMENTS.items():
         size = _sensitivity(evidence, name)
         if name not in posterior.errors or size == 0.0:
             continue
         column = posterior.shared.theta[:, posterior.errors.index(name)] * size
         weight = posterior.shared.weights
-        reach = np.array([[column.min(), column.max()]])
         mean = float(weight @ column)
-        low, high = _unbounded_interval(column, weight, reach)
+        low, high = _unbounded_interval(column, weight)
         before = Estimate(0.0, -COVERAGE_95 * size, COVERAGE_95 * size)
         after = Estimate(mean, low, high)
         found.append(Finding(instrument, unit, before, after, _finding(name, verb, sides, unit, after)))
     return tuple(found)
 
 
-def _unbounded_interval(column: Array, weight: Array, reach: Array) -> tuple[float, float]:
+def _unbounded_interval(column: Array, weight: Array) -> tuple[float, float]:
     """Shortest interval of weighted samples; `shortest_interval` keeps to 0..1, so scale there and back."""
-    low, width = reach[0, 0], max(float(reach[0, 1] - reach[0, 0]), 1e-300)
+    low, width = column.min(), max(float(np.ptp(column)), 1e-300)
     inside = (column[None] - low) / width
     bounds = shortest_interval(inside, weight[None], np.array([[0.0, 1.0]]))
     return float(low + width * bounds[0][0]), float(low + width * bounds[1][0])
@@ -111,7 +109,7 @@ def run_flags(
                 "readings; both were left out",
             )
         )
-    found += _balance_flags(run, closure, mixture)
+    found += _balance_flags(closure, mixture)
     if run.target is None:
         found.append(Flag("no_target", "no [target] is stated: compositions are given, no lot is chosen"))
     return tuple(found)
@@ -132,7 +130,7 @@ def explanations(diagnosis: Diagnosis) -> tuple[Flag, ...]:
     return tuple(found)
 
 
-def _balance_flags(run: Run, closure: Closure, mixture: Mixture) -> list[Flag]:
+def _balance_flags(closure: Closure, mixture: Mixture) -> list[Flag]:
     if closure.loss_draws is None or closure.charge is None:
         return []
     low, high = np.quantile(closure.loss_draws, [0.025, 0.975])
@@ -179,8 +177,6 @@ def cut_flags(
         found.setdefault(k, []).append(Flag("wide", _wide(corrected, k)))
     for k in np.flatnonzero(masses.from_volume).tolist():
         found.setdefault(k, []).append(Flag("mass_from_volume", "mass from volume and density, not weighed"))
-    for k, text in corrected.cut_warnings:
-        found.setdefault(k, []).append(Flag("reading", text))
     return {k: tuple(flags) for k, flags in found.items()}
 
 

@@ -218,11 +218,11 @@ class Setting:
                 places.append(place)
                 columns = np.concatenate([columns, np.broadcast_to(column, shape)[..., None]], axis=-1)
         bending, bend = (bends or Moves([], [])).laid(shape)
-        within = 12.0 * nodes.cell_variance(prediction)
+        across = nodes.across_cell(prediction)
         if isinstance(scatter, Measured):
-            scatter = Normal.of(scatter.value[cuts], scatter.repeat[cuts], within)
+            scatter = Normal.of(scatter.value[cuts], scatter.repeat[cuts], across)
         elif isinstance(scatter, Range):
-            scatter = scatter.no_narrower(np.broadcast_to(prediction, shape), np.broadcast_to(within, shape))
+            scatter = scatter.no_narrower(np.broadcast_to(prediction, shape), np.broadcast_to(across, shape))
         return Channel(
             kind,
             scatter,

@@ -1,8 +1,7 @@
 """How likely one kind of reading is, given a composition and the shared errors.
 
-Every kind of reading is compared with a prediction eta = f(w) + J(w) theta, linear in the shared errors theta (standard
-normal, see `nuisance`): they are small, so their effect on a prediction is well described by its slope. What differs
-from kind to kind is only the distribution of the reading about eta.
+Every kind of reading is compared with a prediction eta that the shared errors move (`joint.Channel`). What differs from
+kind to kind is only the distribution of the reading about eta.
 """
 
 from __future__ import annotations

@@ -26,16 +26,12 @@ ROOM = 293.15  # K, where densities of pure liquids are compared
 
 @dataclass(frozen=True)
 class CorrectedRun:
-    """Evidence of a run, the corrections made on the way, warnings, and by what ``means`` it speaks of composition.
-
-    cut_warnings : (number of the cut, sentence).
-    """
+    """Evidence of a run, the corrections made on the way, warnings, and by what ``means`` it speaks of composition."""
 
     evidence: Evidence
     corrections: tuple[Correction, ...]
     warnings: tuple[str, ...]
     means: tuple[str, ...]
-    cut_warnings: tuple[tuple[int, str], ...] = ()
 
 
 def correct(run: Run, mixture: Mixture) -> CorrectedRun:

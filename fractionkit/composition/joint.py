@@ -1,10 +1,11 @@
 """Joint posterior of a run: compositions of all cuts and the errors that their readings share.
 
 Given the shared errors theta ~ N(0, 1)^p the cuts are independent, and the posterior of each is summed exactly over its
-nodes: Z_k(theta) = sum_g V_g exp(sum_c l_c(f_c(w_g) + J_c(w_g) theta)). What is left is p-dimensional,
-p(theta | readings) ~ exp(-|theta|^2 / 2) prod_k Z_k(theta), near normal: its mode is found by Newton's method with the
-exact gradient and Hessian (Louis, J. R. Stat. Soc. B 44 (1982) 226: second derivative of a log marginal likelihood =
-mean second derivative + covariance of the first), and importance samples are drawn about it with a heavier tail.
+nodes: Z_k(theta) = sum_g V_g exp(sum_c l_c(eta_c(w_g, theta))), eta = f(w) + J(w) theta and, for the activity errors,
+B(w) theta^2. What is left is p-dimensional, p(theta | readings) ~ exp(-|theta|^2 / 2) prod_k Z_k(theta), near normal: its
+mode is found by Newton's method with the exact gradient and Louis' Hessian (J. R. Stat. Soc. B 44 (1982) 226: second
+derivative of a log marginal likelihood = mean second derivative + covariance of the first), and importance samples are
+drawn about it with a heavier tail.
 Pseudo-random numbers start from a fixed seed, so the same sheet gives the same answer.
 """
 

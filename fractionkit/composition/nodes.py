@@ -48,19 +48,20 @@ class Nodes:
         """Whether the points are random, without cells."""
         return bool(len(self.cells) != self.coordinates.shape[-1])
 
-    def cell_variance(self, values: Array) -> Array:
-        """Variance of a smooth function within each cell, (K, G), from its values (K, G) at the points.
+    def across_cell(self, values: Array) -> Array:
+        """Squared change of a smooth function across each cell, (K, G), from its values (K, G) at the points.
 
-        Scattered points: of the part of the whole that is one point's share, as if each had a cell.
+        Scattered points: across the part of the whole that is one point's share, as if each had a cell; the variance of
+        an even spread is a twelfth of its squared width.
         """
         if self.scattered:
             share = values.shape[1] ** (-2.0 / self.coordinates.shape[-1])
-            return np.broadcast_to(share * values.var(axis=1, keepdims=True), values.shape)
+            return np.broadcast_to(12.0 * share * values.var(axis=1, keepdims=True), values.shape)
         grid = values.reshape(len(values), *self.cells)
-        variance = np.zeros(grid.shape)
+        squared = np.zeros(grid.shape)
         for axis in range(1, grid.ndim):
-            variance += np.gradient(grid, axis=axis) ** 2 / 12.0
-        return variance.reshape(values.shape)
+            squared += np.gradient(grid, axis=axis) ** 2
+        return squared.reshape(values.shape)
 
     def inside(self, node: NDArray[np.intp], rng: np.random.Generator) -> Array:
         """Compositions (K, D, n) spread evenly inside the cells of the nodes ``node`` (K, D)."""

@@ -48,7 +48,7 @@ class RunPosterior:
     misfit, freedom : least sum of squared normal deviates and its degrees of freedom; `consistency` turns them into a
         probability. cut_misfit, cut_freedom : (K,) each cut's share of them.
     residue, charge : (D, n) draws of either, None where the sheet has none. effective : least effective number of
-        samples on the way. ordered : whether the order of distillation was used. link_failed : whether order and
+        samples on the way. link_failed : whether order and
         balance were left out because no sample of the cuts' own posterior comes near them.
     """
 
@@ -67,7 +67,6 @@ class RunPosterior:
     residue: Array | None
     charge: Array | None
     effective: float
-    ordered: bool
     link_failed: bool
 
     @property
@@ -130,7 +129,6 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         draws[:, evidence.cuts] if evidence.residue else None,
         draws[:, -1] if evidence.charge else None,
         least,
-        linked is not None and linked.order is not None and not link_failed,
         link_failed,
     )
 
@@ -218,7 +216,7 @@ def _support(block: Block, mode: Array, covariance: Array) -> Array:
         part = covariance[np.ix_(channel.errors, channel.errors)]
         moved = channel.slope(mode)
         variance = np.einsum("kgp,pq,kgq->kg", moved, part, moved, optimize=True)
-        total = total + channel.scatter.widened(eta, variance + 12.0 * block.nodes.cell_variance(eta))
+        total = total + channel.scatter.widened(eta, variance + block.nodes.across_cell(eta))
     return total
 
 

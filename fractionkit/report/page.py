@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from functools import lru_cache
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from fractionkit import figures
 from fractionkit.assessment.model import AssessedCut, Assessment, Caution
 from fractionkit.figures.labels import name_list, plain
 from fractionkit.report import words
+from fractionkit.report.templates import environment
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -50,17 +50,8 @@ def html(assessment: Assessment) -> str:
 
 @lru_cache(maxsize=1)
 def _environment() -> Environment:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    environment = Environment(
-        loader=FileSystemLoader(Path(__file__).parent),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters.update(
-        plain=plain,
+    made = environment()
+    made.filters.update(
         name_list=name_list,
         sentence=words.sentence,
         counted=words.counted,
@@ -73,7 +64,7 @@ def _environment() -> Environment:
         correction_change=words.correction_change,
         mean_composition=words.mean_composition,
     )
-    return environment
+    return made
 
 
 def _context(assessment: Assessment) -> dict[str, Any]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 
-from fractionkit.assessment.model import Assessment, Balance, Estimate, Finding, Lot
+from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Assessment, Balance, Estimate, Finding, Lot
 from fractionkit.figures.labels import DECISIONS, ZERO_CELSIUS, name_list, plain
 from fractionkit.quantities import (
     COVERAGE_95,
@@ -18,8 +18,6 @@ from fractionkit.quantities import (
 from fractionkit.readings.terms import Correction
 
 LOCAL_RULES = "Local rules and licensed practice come first."
-STRAINED, AT_ODDS = 0.01, 1e-4
-"""Probability of readings at least as discordant, below which they are called hard to reconcile, and at odds."""
 
 _FINDING_UNITS = {
     "K": ("temperature_difference", "K"),
@@ -113,7 +111,7 @@ def agreement(assessment: Assessment) -> str:
         "are at odds"
         if chance < AT_ODDS
         else "are hard to reconcile"
-        if chance < STRAINED
+        if chance < DOUBTFUL
         else "agree with one another"
     )
     rare = f"were the model true, {per_cent(chance)} of runs would show readings at least this discordant"

@@ -8,10 +8,8 @@ from typing import Annotated
 from pydantic import Field
 
 from fractionkit.quantities import Quantity
-from fractionkit.sheets.faults import Faults, nearest
 from fractionkit.sheets.fields import QuantityOf
-from fractionkit.sheets.locate import Lines
-from fractionkit.sheets.runfile import RunSheet, _listed, _load
+from fractionkit.sheets.runfile import RunSheet
 from fractionkit.sheets.sections import DensitySection, IndexSection, Section, _required
 
 Tolerance = Annotated[
@@ -58,12 +56,4 @@ class AliquotFile(Section):
 class AliquotSheet(RunSheet):
     """The sections of one aliquots.toml, read as `RunSheet` reads run.toml."""
 
-    def __init__(self, text: str, faults: Faults) -> None:
-        self.faults = faults
-        self.lines = Lines(text)
-        self.raw = _load(text, faults)
-        self.readable = self.raw is not None
-        for key in self.raw or {}:
-            if key not in AliquotFile.model_fields:
-                expected = f"a section out of {_listed(AliquotFile)}{nearest(key, AliquotFile.model_fields)}"
-                self.faults.add(key, expected, row=self.lines.of(key), column=f"[{key}]")
+    sections = AliquotFile

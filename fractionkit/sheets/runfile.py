@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
@@ -20,14 +20,16 @@ M = TypeVar("M", bound=BaseModel)
 class RunSheet:
     """The sections of one run.toml. A value at fault is left out of its section, so that the rest can be read."""
 
+    sections: ClassVar[type[BaseModel]] = RunFile
+
     def __init__(self, text: str, faults: Faults) -> None:
         self.faults = faults
         self.lines = Lines(text)
         self.raw = _load(text, faults)
         self.readable = self.raw is not None
         for key in self.raw or {}:
-            if key not in RunFile.model_fields:
-                expected = f"a section out of {_listed(RunFile)}{nearest(key, RunFile.model_fields)}"
+            if key not in self.sections.model_fields:
+                expected = f"a section out of {_listed(self.sections)}{nearest(key, self.sections.model_fields)}"
                 self.faults.add(key, expected, row=self.lines.of(key), column=f"[{key}]")
 
     def section(self, name: str, model: type[M]) -> M:
