@@ -74,6 +74,9 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         effective_samples=posterior.effective,
         advice=_advice(run, mixture, corrected, posterior, masses) if advise else (),
         consistency=posterior.consistency,
+        draws=posterior.draws,
+        mass_u=masses.u,
+        residue_draws=posterior.residue,
     )
 
 

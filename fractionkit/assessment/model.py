@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.errors import Fault, InputError
+from fractionkit.lots.material import Material
 from fractionkit.readings.terms import Correction
 
 if TYPE_CHECKING:
@@ -170,11 +172,35 @@ class Assessment:
     effective_samples: float
     advice: tuple[str, ...]  # what to measure next, most useful first; empty unless asked for
     consistency: float  # probability of readings at least as discordant as these, were the model true
+    draws: Array  # (D, K, n) joint draws of the cuts' mass fractions: in a draw all cuts share the instruments' errors
+    mass_u: Array  # (K,) kg, NaN where the mass is unknown
+    residue_draws: Array | None = None  # (D, n), where the sheet says something of the residue
 
     @property
     def at_odds(self) -> bool:
         """Whether the readings are so discordant that no honest answer stands."""
         return any(flag.code == "readings_at_odds" for flag in self.flags)
+
+    def material(self, cut: str) -> Material:
+        """A cut with its mass and draws, to combine, distil again or put on the shelf; its origin is the sheet.
+
+        Raises
+        ------
+        InputError
+            if there is no such cut, or its mass is unknown.
+        """
+        names = [found.name for found in self.cuts]
+        if cut not in names:
+            raise InputError(Fault(cut, f"a cut of {self.title}: {', '.join(names)}", self.source, column="cut"))
+        k = names.index(cut)
+        mass = self.cuts[k].mass
+        if mass is None:
+            raise InputError(Fault(None, f"a mass of {cut}; without it the cut cannot be combined", self.source))
+        return Material(cut, self.components, mass, float(self.mass_u[k]), self.draws[:, k], self.source)
+
+    def portion(self, decision: Decision) -> tuple[Material, ...]:
+        """The cuts that go one way (keep, recycle, redistil, waste), those whose mass is known."""
+        return tuple(self.material(c.name) for c in self.cuts if c.decision == decision and c.mass is not None)
 
     @property
     def table(self) -> pd.DataFrame:

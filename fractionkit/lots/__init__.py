@@ -2,5 +2,6 @@
 
 from fractionkit.lots.choose import choose, meets
 from fractionkit.lots.decide import Verdict, decide
+from fractionkit.lots.material import Material, together
 
-__all__ = ["Verdict", "choose", "decide", "meets"]
+__all__ = ["Material", "Verdict", "choose", "decide", "meets", "together"]

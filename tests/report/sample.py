@@ -230,6 +230,8 @@ def sample(
         effective_samples=4000.0,
         advice=(),
         consistency=0.31,
+        draws=w[None],
+        mass_u=np.full(len(cuts), 1e-4),
     )
 
 
@@ -292,4 +294,6 @@ def bare() -> Assessment:
         effective_samples=float("nan"),
         advice=(),
         consistency=float("nan"),
+        draws=np.empty((1, 0, 1)),
+        mass_u=nothing,
     )

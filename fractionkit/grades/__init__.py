@@ -1,0 +1,1 @@
+"""Grades as data, the verdict on each attribute, and the decision rules behind it."""
