@@ -12,7 +12,7 @@ from fractionkit.composition.summary import shortest_interval
 from fractionkit.composition.tail import chi_square_tail
 from fractionkit.diagnosis import Diagnosis
 from fractionkit.mixture import Mixture
-from fractionkit.quantities import COVERAGE_95, format_interval
+from fractionkit.quantities import COVERAGE_95, format_interval, format_probability
 from fractionkit.sheets import Run, TargetEntry
 
 Array = NDArray[np.float64]
@@ -201,7 +201,7 @@ def label(
         f"at least {_floor_percent(lower)} wt% {target.component} (95 % one-sided)",
     ]
     if chance >= target.confidence:
-        lines.append(f"meets {100 * target.purity:.4g} wt% (probability {_percent(chance)})")
+        lines.append(f"meets {100 * target.purity:.4g} wt% (probability {format_probability(chance, spoken=True)})")
     return tuple(lines)
 
 
@@ -217,7 +217,3 @@ def _floor_percent(fraction: float) -> str:
     """A lower bound in wt%, rounded down: to tenths, and to hundredths above 99."""
     digits = 2 if fraction > 0.99 else 1
     return f"{np.floor(fraction * 100 * 10**digits) / 10**digits:.{digits}f}"
-
-
-def _percent(chance: float) -> str:
-    return "over 99.9 %" if chance > 0.999 else f"{100 * chance:.1f} %"

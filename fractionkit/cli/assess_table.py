@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from fractionkit.assessment.model import Assessment, Decision, Estimate
 from fractionkit.figures.labels import DECISIONS, name_list, plain, short_names, shorten
-from fractionkit.quantities import UNKNOWN
+from fractionkit.quantities import UNKNOWN, format_probability
 from fractionkit.report import words
 
 if TYPE_CHECKING:
@@ -118,7 +118,7 @@ def _cells(assessment: Assessment, place: int) -> _Cells:
         mass=words.grams(cut.mass, unit=False),
         head=words.head_range(float(readings.head_start[place]), float(readings.head_end[place])),
         parts=tuple(words.wt_percent(cut.composition.get(name), unit=False) for name in assessment.components),
-        chance=words.per_cent(cut.probability_meets_target).removesuffix(" %") if assessment.target else None,
+        chance=format_probability(cut.probability_meets_target).removesuffix(" %") if assessment.target else None,
         decision=cut.decision,
     )
 

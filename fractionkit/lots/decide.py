@@ -8,6 +8,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.quantities import format_probability
+
 Array = NDArray[np.float64]
 Decision = Literal["keep", "recycle", "redistil", "waste"]
 
@@ -47,7 +49,7 @@ def decide(
     wanted = f"{100 * purity:.4g} wt%"
     verdicts = []
     for k in range(len(kept)):  # words, one sentence a cut: no arithmetic here
-        chance = _chance(float(alone[k]))
+        chance = format_probability(float(alone[k]), spoken=True)
         if kept[k] and alone[k] >= confidence:
             verdict = Verdict("keep", f"meets {wanted} {target} on its own (probability {chance})")
         elif kept[k]:
@@ -75,13 +77,6 @@ def decide(
 def _short_of(chance: str, wanted: str, other: str, mean: float) -> str:
     held = f"holds {100 * mean:.3g} wt%, the rest mainly {other}"
     return f"{held}: meets {wanted} with probability {chance}; carry it into the next charge"
-
-
-def _chance(probability: float) -> str:
-    """A probability in percent that is never rounded onto 0 or 100."""
-    if probability < 0.001:
-        return "below 0.1 %"
-    return "over 99.9 %" if probability > 0.999 else f"{100 * probability:.3g} %"
 
 
 def _another(other: str, held: float, target: str) -> str:

@@ -6,6 +6,7 @@ from fractionkit.quantities.rounding import (
     UNKNOWN,
     decimals_of,
     format_interval,
+    format_probability,
     format_value,
     format_with_half_width,
 )
@@ -19,6 +20,7 @@ __all__ = [
     "accepted_units",
     "decimals_of",
     "format_interval",
+    "format_probability",
     "format_value",
     "format_with_half_width",
     "from_si",

@@ -99,6 +99,21 @@ def format_fraction(fraction: float, low: float, high: float) -> str:
     return format_interval(fraction, low, high, "fraction")
 
 
+def format_probability(probability: float | None, *, spoken: bool = False) -> str:
+    """Write a probability in per cent, cut off after a tenth and never rounded up: 0.9496 must not read 95 %.
+
+    ``"< 0.1 %"`` and ``"> 99.9 %"`` at the ends, since nothing computed is impossible or certain; with ``spoken``, inside
+    a sentence, "below 0.1 %" and "over 99.9 %". ``"–"`` for None and for what is not finite.
+    """
+    if probability is None or not math.isfinite(probability):
+        return UNKNOWN
+    if probability < 0.001:
+        return "below 0.1 %" if spoken else "< 0.1 %"
+    if probability > 0.999:
+        return "over 99.9 %" if spoken else "> 99.9 %"
+    return f"{math.floor(1000 * probability + 1e-9) / 10:.1f} %"
+
+
 def _fraction_interval(estimate: float, low: float, high: float, kind: str, unit: str) -> str:
     """One-sided text near the ends, two-sided text elsewhere, never onto 0 or 100 % unless that is honest."""
     size = unit_factor(unit, kind)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fractionkit import figures
 from fractionkit.assessment.model import AssessedCut, Assessment, Caution
 from fractionkit.figures.labels import name_list, plain
+from fractionkit.quantities import format_probability
 from fractionkit.report import words
 from fractionkit.report.templates import environment
 
@@ -58,7 +59,7 @@ def _environment() -> Environment:
         grams=words.grams,
         grams_interval=words.grams_interval,
         wt_percent=words.wt_percent,
-        per_cent=words.per_cent,
+        per_cent=format_probability,
         goal=words.goal,
         finding_interval=words.finding_interval,
         correction_change=words.correction_change,
@@ -111,7 +112,7 @@ def _row(assessment: Assessment, place: int, cut: AssessedCut, columns: tuple[st
         "head": words.head_range(float(readings.head_start[place]), float(readings.head_end[place])),
         "composition": [texts[name] for name in columns],
         "listed": [] if columns else list(texts.items()),
-        "chance": words.per_cent(cut.probability_meets_target),
+        "chance": format_probability(cut.probability_meets_target),
         "decision": cut.decision,
         "reason": cut.reason,
         "flags": cut.flags,

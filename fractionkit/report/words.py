@@ -12,6 +12,7 @@ from fractionkit.quantities import (
     UNKNOWN,
     decimals_of,
     format_interval,
+    format_probability,
     format_value,
     format_with_half_width,
 )
@@ -52,17 +53,6 @@ def grams_interval(made: Estimate | None, *, unit: bool = True) -> str:
 def _signed(text: str) -> str:
     """The ends of an interval that may be negative stand apart by a word: "-0.71 to -0.33"."""
     return text if text == UNKNOWN else text.replace("–", " to ")
-
-
-def per_cent(probability: float | None) -> str:
-    """Probability in per cent, cut off after a tenth and never rounded up: 0.9496 must not read 95 %."""
-    if probability is None or not math.isfinite(probability):
-        return UNKNOWN
-    if probability < 0.001:
-        return "< 0.1 %"
-    if probability > 0.999:
-        return "> 99.9 %"
-    return f"{math.floor(1000 * probability + 1e-9) / 10:.1f} %"
 
 
 def goal(share: float | None) -> str:
@@ -114,7 +104,7 @@ def agreement(assessment: Assessment) -> str:
         if chance < DOUBTFUL
         else "agree with one another"
     )
-    rare = f"were the model true, {per_cent(chance)} of runs would show readings at least this discordant"
+    rare = f"were the model true, {format_probability(chance)} of runs would show readings at least this discordant"
     return f"The readings {word}: {rare}."
 
 
@@ -139,14 +129,10 @@ def verdict(assessment: Assessment, names: int = 12) -> str:
         return f"Nothing can be kept: no combination of cuts meets {wanted} with enough confidence."
     kept = f"Keep {name_list(lot.cuts, names)}: {grams(lot.mass)}"
     assay = "" if lot.assay is None else f" of {wt_percent(lot.assay)} {assessment.target}"
-    chance = f"The probability that the lot holds at least {wanted} is {_said(lot.probability_meets_target)}"
+    found = format_probability(lot.probability_meets_target, spoken=True)
+    chance = f"The probability that the lot holds at least {wanted} is {found}"
     asked = "" if assessment.confidence is None else f"; {goal(assessment.confidence)} was asked for"
     return f"{kept}{assay}. {chance}{asked}."
-
-
-def _said(probability: float) -> str:
-    """`per_cent` inside a sentence."""
-    return per_cent(probability).replace("> ", "over ").replace("< ", "under ")
 
 
 def meets(assessment: Assessment) -> bool | None:

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from fractionkit.assessment.model import Assessment, Estimate, Finding
 from fractionkit.figures.labels import plain
+from fractionkit.quantities import format_probability
 from fractionkit.report import html, words
 from tests.report.sample import HOSTILE, TERNARY, bare, evil, hostile, sample
 
@@ -214,16 +215,16 @@ def test_text_stands_out():
 
 
 def test_probability_is_never_rounded_up():
-    assert words.per_cent(0.94999) == "94.9 %"
-    assert words.per_cent(0.95) == "95.0 %"
-    assert words.per_cent(0.0004) == "< 0.1 %"
-    assert words.per_cent(0.99999) == "> 99.9 %"
-    assert words.per_cent(None) == words.per_cent(float("nan")) == "–"
+    assert format_probability(0.94999) == "94.9 %"
+    assert format_probability(0.95) == "95.0 %"
+    assert format_probability(0.0004) == "< 0.1 %"
+    assert format_probability(0.99999) == "> 99.9 %"
+    assert format_probability(None) == format_probability(float("nan")) == "–"
 
 
 @given(st.floats(0.001, 0.999))
 def test_probability_text_is_at_most_the_probability(probability):
-    shown = float(words.per_cent(probability).removesuffix(" %")) / 100
+    shown = float(format_probability(probability).removesuffix(" %")) / 100
     assert probability - 0.001 - 1e-9 <= shown <= probability + 1e-9
 
 
