@@ -28,7 +28,7 @@ def command(
     What a pure substance boils at today; a boiling point read is brought to 101.325 kPa and compared.
     """
     check_outputs(json)
-    from fractionkit.cli.reading_result import Options, Result, options_for, tell, typed
+    from fractionkit.cli.reading_result import Options, Result, decimals_typed, options_for, tell, typed
     from fractionkit.quantities import format_with_half_width
     from fractionkit.substances import get
 
@@ -54,6 +54,7 @@ def command(
             "boiling-point", "boiling point at 101.325 kPa", "temperature", "°C", read.value + step.change, u, shown,
             corrections=(step,),
             warnings=_pressure_warning(found.u) + _comparison(pure, read.value - expected, read.u, u_expected),
+            decimals=decimals_typed(reading or ""),
             also=((f"pure {pure.name} boils here at", here),),
         )  # fmt: skip
     tell(result, json)

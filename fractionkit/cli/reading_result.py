@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -84,7 +85,8 @@ class Result:
     quantity : name of the result. kind, unit : as in the quantities room. value, u : SI value and standard
     uncertainty, None when nothing is known of it. shown : (label, text) of everything the instrument showed and the
     chemist typed. corrections, warnings : from the readings room. errors : (label, text) what the uncertainty is made
-    of. also : (label, text) worth knowing beside it. source : of the result itself.
+    of. also : (label, text) worth knowing beside it. source : of the result itself. decimals : shown where nothing is
+    known of the uncertainty: as many as the reading was typed with.
     """
 
     reading: str
@@ -99,6 +101,20 @@ class Result:
     errors: tuple[tuple[str, str], ...] = ()
     also: tuple[tuple[str, str], ...] = ()
     source: str = ""
+    decimals: int = 2
+
+    @property
+    def text(self) -> str:
+        """The result as printed: to the digits of its uncertainty, else of the reading."""
+        if self.u is None:
+            return f"{from_si(self.value, self.kind, self.unit):.{self.decimals}f} {self.unit}".rstrip()
+        return format_with_half_width(self.value, self.u, self.kind, self.unit)
+
+
+def decimals_typed(text: str) -> int:
+    """Decimals of the first number in what a person typed; a decimal comma counts as a point."""
+    found = re.search(r"\d[.,](\d+)", text)
+    return len(found.group(1)) if found else 0
 
 
 def value_of(quantity: Quantity | None) -> float | None:
@@ -186,8 +202,9 @@ def show(result: Result) -> None:
         table.add_row(Text(label), Text(text), Text("as typed", style="dim"))
     for step in result.corrections:
         table.add_row(Text(step.what), Text(change_text(step)), Text(step.source, style="dim"))
-    value = format_with_half_width(result.value, result.u, result.kind, result.unit)
-    table.add_row(Text(result.quantity, style="bold"), Text(value, style="bold"), Text(result.source, style="dim"))
+    table.add_row(
+        Text(result.quantity, style="bold"), Text(result.text, style="bold"), Text(result.source, style="dim")
+    )
     for label, text in result.errors:
         table.add_row(Text(f"  of it {label}", style="dim"), Text(text, style="dim"), Text(""))
     for label, text in result.also:

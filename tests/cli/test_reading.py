@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 
 import pytest
 from typer.testing import CliRunner
@@ -143,6 +144,14 @@ def test_boiling_point_expected():
     told = read("boiling-point", "--substance", "67-66-3", "--pressure", "1 atm")
     assert told["result"]["estimate"] == pytest.approx(61.2, abs=0.25)
     assert told["result"]["source"]
+
+
+@pytest.mark.parametrize("typed, decimals", [("60.4 °C", 1), ("60,42 °C", 2), ("60 °C", 0)])
+def test_a_reading_without_uncertainty_shows_no_digits_that_were_not_read(typed, decimals):
+    arguments = ("boiling-point", typed, "--substance", "chloroform", "--pressure", "98.6 kPa")
+    shown = re.search(r"boiling point at 101.325 kPa +(\S+) °C", run(*arguments)).group(1)
+    assert len(shown.partition(".")[2]) == decimals
+    assert float(shown) == pytest.approx(read(*arguments)["result"]["estimate"], abs=0.5 * 10**-decimals)
 
 
 EVERY = [
