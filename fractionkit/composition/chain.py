@@ -23,7 +23,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import Piece, SharedPosterior
+from fractionkit.composition.importance import SharedPosterior
+from fractionkit.composition.joint import Piece
 from fractionkit.composition.summary import pick_samples
 
 Array = NDArray[np.float64]

@@ -4,14 +4,12 @@ Given the shared errors theta ~ N(0, 1)^p the cuts are independent, and the post
 nodes: Z_k(theta) = sum_g V_g exp(sum_c l_c(eta_c(w_g, theta))), eta = f(w) + J(w) theta and, for the activity errors,
 B(w) theta^2. What is left is p-dimensional, p(theta | readings) ~ exp(-|theta|^2 / 2) prod_k Z_k(theta), near normal: its
 mode is found by Newton's method with the exact gradient and Louis' Hessian (J. R. Stat. Soc. B 44 (1982) 226: second
-derivative of a log marginal likelihood = mean second derivative + covariance of the first), and importance samples are
-drawn about it with a heavier tail.
-Pseudo-random numbers start from a fixed seed, so the same sheet gives the same answer.
+derivative of a log marginal likelihood = mean second derivative + covariance of the first). `importance` draws samples
+about it.
 """
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Protocol
@@ -25,13 +23,9 @@ from fractionkit.errors import ConvergenceError
 
 Array = NDArray[np.float64]
 
-SAMPLES = 512
-# From so many nodes on fewer samples do: either many cuts fix the shared errors closely, or (three components) the
-# nodes themselves are wide against what the shared errors add.
-FEWER_SAMPLES = ((200_000, 192), (10_000, 256))
-TAIL = 20.0  # degrees of freedom of the proposal's t distribution
-LEAST_EFFECTIVE = 40.0
 NEWTON_STEPS = 60
+# Far from any reading a head range's likelihood falls as a straight line, without a curvature to tell how far to go.
+LONGEST_STEP = 2.0
 FEW_CUTS = 200  # beyond, the cuts fix the shared errors and Louis' formula holds
 CURVATURE_STEP, LEAST_CURVATURE = 0.3, 0.7
 LEAST_GAIN = 0.01  # of the log density, after which a further step moves the samples' aim by a seventh of their spread
@@ -123,30 +117,6 @@ class Expansion:
     fisher: Array
 
 
-@dataclass(frozen=True)
-class SharedPosterior:
-    """Weighted samples of the shared errors: theta (S, p), weights (S,) summing to one, mode and covariance there.
-
-    effective : effective number of samples, 1/sum of squared weights. log_evidence : logarithm of the probability
-    density of the readings, up to a constant that depends on the readings' own scatter only: to compare explanations by.
-    """
-
-    theta: Array
-    weights: Array
-    mode: Array
-    covariance: Array
-    effective: float
-    log_evidence: float
-
-    def mean(self) -> Array:
-        """(p,)."""
-        return self.weights @ self.theta
-
-    def sd(self) -> Array:
-        """(p,)."""
-        return np.sqrt(self.weights @ (self.theta - self.mean()) ** 2)
-
-
 def logsumexp(values: Array, axis: int) -> Array:
     """Logarithm of the sum of exponentials along ``axis``, without overflow."""
     top = values.max(axis=axis, keepdims=True)
@@ -209,6 +179,7 @@ def climb(blocks: Sequence[Block], theta: Array) -> Array:
     here = expand(blocks, theta)
     for _ in range(NEWTON_STEPS):
         step, _ = _ascent(here)
+        step *= min(1.0, LONGEST_STEP / float(np.linalg.norm(step)))
         promise = float(here.gradient @ step)
         if promise < 1e-3:  # a thirtieth of a standard deviation: the samples need no better aim
             return theta
@@ -275,51 +246,3 @@ def shares(blocks: Sequence[Block], theta: Array) -> Iterator[Piece]:
         share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
         share /= share.sum(axis=1, keepdims=True)
         yield block, part, share
-
-
-def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count: int = SAMPLES) -> SharedPosterior:
-    """Importance samples of the shared errors from a multivariate t about the mode, re-aimed up to three times.
-
-    Raises
-    ------
-    ConvergenceError
-        if fewer than `LEAST_EFFECTIVE` samples would carry the answer.
-
-    """
-    rng = np.random.default_rng(20240229)
-    size = len(mode)
-    normal = rng.standard_normal((count // 2, size))
-    stretch = np.sqrt(TAIL / rng.chisquare(TAIL, count // 2))
-    half = normal * stretch[:, None]
-    unit = np.concatenate([half, -half])
-    log_proposal = -0.5 * (TAIL + size) * np.log1p((unit**2).sum(axis=1) / TAIL)
-    centre, spread = mode, covariance
-    best: SharedPosterior | None = None
-    for _ in range(4):
-        root = np.linalg.cholesky(spread)
-        theta = centre + unit @ root.T
-        log_weight = log_evidence(blocks, theta) - log_proposal
-        weights = np.exp(log_weight - log_weight.max())
-        mean_weight = weights.mean()
-        weights /= weights.sum()
-        effective = float(1.0 / (weights**2).sum())
-        if best is None or effective > best.effective:
-            evidence = log_weight.max() + np.log(mean_weight) + np.log(np.diag(root)).sum() - _log_constant(size)
-            best = SharedPosterior(theta, weights, mode, covariance, effective, float(evidence))
-        if effective > 0.25 * count:
-            break
-        centre = best.mean()
-        offset = (best.theta - centre) * np.sqrt(best.weights)[:, None]
-        spread = 0.5 * spread + 0.5 * (offset.T @ offset)
-    assert best is not None
-    if best.effective < LEAST_EFFECTIVE:
-        raise ConvergenceError(
-            f"only {best.effective:.0f} of {count} samples carry the answer (at least {LEAST_EFFECTIVE:.0f} needed): "
-            "the readings are too much at odds for an interval to be stated"
-        )
-    return best
-
-
-def _log_constant(size: int) -> float:
-    """Logarithm of the ratio of the normalising constants of the multivariate t proposal and the standard normal."""
-    return math.lgamma(0.5 * (TAIL + size)) - math.lgamma(0.5 * TAIL) - 0.5 * size * math.log(0.5 * TAIL)

@@ -12,18 +12,14 @@ from fractionkit.composition import nodes as points
 from fractionkit.composition.blocks import Setting, slices
 from fractionkit.composition.chain import LONGEST, Chained, Links, link
 from fractionkit.composition.evidence import Balance, Evidence
-from fractionkit.composition.joint import (
+from fractionkit.composition.importance import (
     FEWER_SAMPLES,
     LEAST_EFFECTIVE,
     SAMPLES,
-    Block,
-    Piece,
     SharedPosterior,
-    climb,
-    find_mode,
     sample_shared,
-    shares,
 )
+from fractionkit.composition.joint import Block, Piece, climb, find_mode, shares
 from fractionkit.composition.reference import refer
 from fractionkit.composition.scatter_nodes import flat_points, gathered_points
 from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
@@ -110,7 +106,9 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     if chained is not None and not link_failed:
         least = min(least, chained.effective)
         marginals, draws = _relinked(blocks, chained, marginals, draws)
-        shared = replace(shared, weights=np.bincount(chained.samples, minlength=samples) / len(chained.samples))
+        shared = replace(
+            shared, weights=np.bincount(chained.samples, minlength=len(shared.weights)) / len(chained.samples)
+        )
     deviates, freedom = misfits(blocks, mode, evidence.size)
     cuts = slice(0, evidence.cuts)
     return RunPosterior(

@@ -5,7 +5,8 @@ import pytest
 
 from fractionkit.composition import nodes as points
 from fractionkit.composition.channels import Normal
-from fractionkit.composition.joint import Block, Channel, expand, find_mode, sample_shared, shares
+from fractionkit.composition.importance import sample_shared
+from fractionkit.composition.joint import Block, Channel, expand, find_mode, shares
 from fractionkit.composition.posterior import summarise
 from fractionkit.composition.summary import Marginals
 
