@@ -1,0 +1,29 @@
+"""Draws of scenarios: stratified, so that a hundred of them say what several hundred plain ones would."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+
+def stratified(count: int, dimensions: int, rng: np.random.Generator) -> Array:
+    """Standard normal draws (count, dimensions), one in each of ``count`` equally probable slices of every dimension.
+
+    Latin hypercube sampling: McKay, Beckman & Conover, Technometrics 21 (1979) 239.
+    """
+    from scipy.special import ndtri
+
+    slices = rng.permuted(np.tile(np.arange(count), (dimensions, 1)), axis=1).T
+    return np.asarray(ndtri((slices + rng.uniform(0.01, 0.99, slices.shape)) / count), dtype=np.float64)
+
+
+def truncated(mean: float, u: float, low: float, high: float, z: Array) -> Array:
+    """Normal draws kept between ``low`` and ``high``, from standard normal draws ``z`` of the same shape."""
+    from scipy.special import ndtr, ndtri
+
+    if u <= 0.0:
+        return np.full(z.shape, mean)
+    below, above = ndtr((low - mean) / u), ndtr((high - mean) / u)
+    return np.asarray(np.clip(mean + u * ndtri(below + (above - below) * ndtr(z)), low, high), dtype=np.float64)
