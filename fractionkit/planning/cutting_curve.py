@@ -1,0 +1,168 @@
+"""What has come over along a distillation, for any receiver changes at once: marks by mass or by head temperature."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from fractionkit.errors import Fault, InputError
+from fractionkit.still import Distillation
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+By = Literal["mass", "head"]
+
+
+@dataclass(frozen=True)
+class Collected:
+    """S scenarios of a distillation, in kilograms along K points.
+
+    mass : (S, K) kg that have come over, not falling. amounts : (S, K, n) kg of each component in them.
+    rate : (S, K, n) mass fractions of what is coming over, the slope of ``amounts`` along ``mass``.
+    head : (S, K) K as the thermometer shows it. charge : (S, n) kg. end : (S,) kg where distilling stops.
+    """
+
+    mass: Array
+    amounts: Array
+    rate: Array
+    head: Array
+    charge: Array
+    end: Array
+
+    @property
+    def scenarios(self) -> int:
+        """Number of scenarios S."""
+        return len(self.mass)
+
+    def at_mass(self, marks: Array) -> Array:
+        """Kilograms of each component (S, G, n) over when ``marks`` (G,) or (S, G) kg, in rising order, have come over.
+
+        Cubic in the mass between the points, by amounts and mass fractions at both; what a scenario does not yield is
+        not there.
+        """
+        wanted = np.minimum(np.broadcast_to(marks, (self.scenarios, np.shape(marks)[-1])), self.end[:, None])
+        row, k, part, step = self._cell(wanted)
+        p, q = part[..., None], (1.0 - part)[..., None]
+        y0, y1 = self.amounts[row, k], self.amounts[row, k + 1]
+        bend = (q * self.rate[row, k] - p * self.rate[row, k + 1]) * step[..., None] + (p - q) * (y1 - y0)
+        reached = q * y0 + p * y1 + p * q * bend
+        # monotone but for less than the tolerance of the integration; no receiver holds less than nothing
+        return np.clip(np.maximum.accumulate(reached, axis=1), 0.0, self.charge[:, None])
+
+    def head_at(self, masses: Array) -> Array:
+        """Head temperature (S, G), K as read, when ``masses`` (S, G) kg have come over; linear between the points."""
+        row, k, part, _ = self._cell(np.minimum(masses, self.mass[:, -1:]))
+        return np.asarray(self.head[row, k] + part * (self.head[row, k + 1] - self.head[row, k]))
+
+    def mass_at_head(self, marks: Array) -> Array:
+        """Kilograms (S, G) over when the head first reads ``marks`` (G,) K; -inf is the first drop, inf the end."""
+        rising = np.maximum.accumulate(self.head, axis=1)
+        low, reach = rising[:, :1], np.maximum(rising[:, -1:] - rising[:, :1], 1e-12)
+        after = _rank(np.clip((rising - low) / reach, 0.0, 1.0), np.clip((marks - low) / reach, -0.5, 1.5))
+        last = self.mass.shape[1] - 1
+        high = np.minimum(after, last)
+        lower = np.maximum(high - 1, 0)
+        row = np.arange(self.scenarios)[:, None]
+        rise = rising[row, high] - rising[row, lower]
+        part = np.where(rise > 0.0, (marks - rising[row, lower]) / np.where(rise > 0.0, rise, 1.0), 0.0)
+        found = self.mass[row, lower] + np.clip(part, 0.0, 1.0) * (self.mass[row, high] - self.mass[row, lower])
+        found = np.where(after > last, self.end[:, None], found)
+        return np.asarray(np.where(np.isneginf(marks), 0.0, np.minimum(found, self.end[:, None])))
+
+    def masses(self, marks: Array, by: By) -> Array:
+        """Kilograms (S, G) that marks (G,) of either kind stand for."""
+        if by == "head":
+            return self.mass_at_head(marks)
+        return np.asarray(np.minimum(np.broadcast_to(marks, (self.scenarios, len(marks))), self.end[:, None]))
+
+    def at(self, marks: Array, by: By) -> Array:
+        """Kilograms of each component (S, G, n) at rising marks (G,)."""
+        return self.at_mass(self.masses(marks, by))
+
+    def nodes(self, count: int, by: By) -> Array:
+        """Rising marks (G,), G about ``count``: half evenly spread, half as the integration put its points."""
+        longest = float(self.end.max())
+        known = np.where(self.mass < self.end[:, None], self.mass, self.end[:, None])
+        points = np.quantile(known, np.linspace(0.0, 1.0, count // 2))
+        masses = np.union1d(np.linspace(0.0, longest, count - count // 2), points)
+        if by == "mass":
+            return _apart(masses, 1e-6 * longest)
+        read = np.maximum.accumulate(self.head, axis=1)
+        spread = Collected(self.mass, self.amounts, self.rate, read, self.charge, self.end)
+        heads = spread.head_at(np.minimum(np.broadcast_to(masses, (self.scenarios, len(masses))), self.end[:, None]))
+        inner = np.union1d(
+            np.quantile(heads, np.linspace(0.0, 1.0, count - count // 4)),
+            np.linspace(heads.min(), heads.max(), count // 4),
+        )
+        return np.concatenate([[-np.inf], _apart(inner, 1e-4)[1:-1], [np.inf]])
+
+    def _cell(self, wanted: Array) -> tuple[Index, Index, Array, Array]:
+        """Row (S, 1), cell (S, G), part of the cell 0 to 1 and its width (S, G) of masses (S, G)."""
+        total = np.maximum(self.mass[:, -1:], 1e-300)
+        k = np.clip(_rank(self.mass / total, np.minimum(wanted / total, 1.0)) - 1, 0, max(self.mass.shape[1] - 2, 0))
+        row = np.arange(self.scenarios)[:, None]
+        start = self.mass[row, k]
+        step = self.mass[row, k + 1] - start
+        part = np.clip((wanted - start) / np.where(step > 0.0, step, 1.0), 0.0, 1.0)
+        return row, k, part, step
+
+
+def collected(
+    distillation: Distillation, *, reading_error: ArrayLike = 0.0, stop: ArrayLike | None = None
+) -> Collected:
+    """Lay a distillation out for cutting.
+
+    Parameters
+    ----------
+    distillation : Distillation
+        One or S scenarios.
+    reading_error : number or (S,)
+        K that the thermometer shows above the truth.
+    stop : number or (S,)
+        Kilograms distilled when distilling stops; everything that was distilled if left out.
+
+    Raises
+    ------
+    InputError
+        for a stop that is not above zero or beyond what comes over in every scenario, or a shape that does not fit.
+    """
+    many = distillation._axes()
+    mass, count = many.distilled_mass, len(many.distilled)
+    error, total = np.asarray(reading_error, dtype=np.float64), mass[:, -1]
+    limit = total if stop is None else np.asarray(stop, dtype=np.float64)
+    faults = [
+        Fault(str(value), f"one number, or one for each of {count} scenarios", column=name)
+        for name, value in (("reading_error", error), ("stop", limit))
+        if value.shape not in ((), (count,)) or not np.all(np.isfinite(value))
+    ]
+    if not faults and (np.any(limit <= 0.0) or np.all(limit > total * (1.0 + 1e-6))):
+        faults.append(
+            Fault(f"{limit.max():g} kg", f"above 0 and at most the {total.max():g} kg distilled", column="stop")
+        )
+    if faults:
+        raise InputError(faults)
+    return Collected(
+        mass=mass,
+        amounts=many.distillate_amounts * many.molar_mass,
+        rate=many.distillate_w,
+        head=many.head_temperature + error.reshape(-1, 1),
+        charge=many.charge * many.molar_mass,
+        end=np.minimum(total, limit),
+    )
+
+
+def _rank(rising: Array, wanted: Array) -> Index:
+    """How many of each row of ``rising`` (S, K), all in 0 to 1, lie below ``wanted`` (S, G): one search for all rows."""
+    offset = 4.0 * np.arange(len(rising))[:, None]
+    flat = np.searchsorted((rising + offset).ravel(), (wanted + offset).ravel(), side="left")
+    return np.asarray(flat.reshape(wanted.shape) - rising.shape[1] * np.arange(len(rising))[:, None], dtype=np.intp)
+
+
+def _apart(rising: Array, gap: float) -> Array:
+    """Rising numbers without those closer than ``gap`` to the one before; first and last stay."""
+    keep = np.diff(rising, prepend=-np.inf) > gap
+    keep[-1] = True
+    return rising[keep]
