@@ -21,7 +21,7 @@ from functools import cached_property
 import numpy as np
 
 from fractionkit.still.control import Control
-from fractionkit.still.equilibrium import Array, Equilibrium
+from fractionkit.still.equilibrium import Array, Equilibrium, total
 from fractionkit.still.state import State
 
 PERTURBATION = 1e-6
@@ -65,10 +65,10 @@ class Column:
     def vapour(self, s: State) -> Vapour:
         """Vapours of pot and stages."""
         liquid = s.u[:-1].copy()
-        liquid[0] /= np.maximum(liquid[0].sum(axis=-1, keepdims=True), EMPTY)
+        liquid[0] /= np.maximum(total(liquid[0])[..., None], EMPTY)
         # K from a liquid that is all above zero, times the true one: a fraction a rounding below zero stays linear in y
         safe = np.maximum(liquid, TRACE)
-        safe /= safe.sum(axis=-1, keepdims=True)
+        safe /= total(safe)[..., None]
         quick = getattr(self.mixture, "vapour", None)
         y = self.mixture.bubble_point(safe, self.pressure)[1] if quick is None else quick(safe)
         up = y / safe * liquid
@@ -98,7 +98,7 @@ class Column:
             e = self.efficiency[..., None]
             slope = e * slope + (1.0 - e) * np.eye(v.liquid.shape[-1])
         # the pot's vapour is homogeneous of degree zero in the amounts
-        slope[0] = (slope[0] - v.y[0][:, :, None]) / np.maximum(s.m.sum(axis=-1), EMPTY)[:, None, None]
+        slope[0] = (slope[0] - v.y[0][:, :, None]) / np.maximum(total(s.m), EMPTY)[:, None, None]
         return slope
 
 

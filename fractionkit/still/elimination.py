@@ -9,6 +9,10 @@ from fractionkit.still.equilibrium import Array
 from fractionkit.still.state import State
 
 
+FEW, MANY = 4, 48
+"""Up to so few scenarios the whole inverse is made; from so many on small matrices are inverted by cofactors."""
+
+
 class Elimination:
     """Factors of W = M/(gamma h) - J, eliminated from the condenser down to the pot.
 
@@ -33,22 +37,38 @@ class Elimination:
         e = (condenser + 1.0) * top * one
         for j in range(len(slopes) - 1, 0, -1):
             z = V * (e @ slopes[j]) + column.holdup[j - 1][..., None] * step * one
-            g = np.linalg.inv(R * one + z)
+            g = inverse(R * one + z)
             self._down.append(g)
             self._up.append(V * (g @ slopes[j - 1]))
             e = g @ z
         # a pot that must not change is given an infinite heel
-        self._pot = np.linalg.inv(step * one + V * (e @ slopes[0])) if pot else np.zeros_like(e)
+        self._pot = inverse(step * one + V * (e @ slopes[0])) if pot else np.zeros_like(e)
+        self._whole = self._dense(s.u.shape) if s.u.shape[1] <= FEW else None
+
+    def _dense(self, shape: tuple[int, ...]) -> Array:
+        """The inverse as one matrix (S, (N + 1) n, (N + 1) n): for few scenarios one product beats many small ones."""
+        levels, S, n = shape
+        size = levels * n
+        every = np.broadcast_to(np.eye(size).reshape(levels, n, 1, size), (levels, n, S, size))
+        columns = self._eliminated(every.transpose(0, 2, 1, 3))
+        return np.ascontiguousarray(columns.transpose(1, 0, 2, 3).reshape(S, size, size))
 
     def rows(self, b: Array) -> Array:
         """Solve for the changes (N + 1, S, n) with the reflux kept."""
-        k = np.empty_like(b)
-        carried = self._top * b[-1]
+        if self._whole is None:
+            return self._eliminated(b[..., None])[..., 0]
+        flat = b.transpose(1, 0, 2).reshape(len(self._whole), -1, 1)
+        return np.asarray((self._whole @ flat).reshape(b.shape[1], len(b), -1).transpose(1, 0, 2))
+
+    def _eliminated(self, b: Array) -> Array:
+        """Down and up the column for right-hand sides (N + 1, S, n, r)."""
+        k = np.empty(b.shape)
+        R, carried = self._R[..., None], self._top[..., None] * b[-1]
         k[-1] = carried
         for g, row in zip(self._down, range(len(b) - 2, 0, -1), strict=True):
-            carried = _times(g, b[row] + self._R * carried)
+            carried = _times(g, b[row] + R * carried)
             k[row] = carried
-        k[0] = _times(self._pot, b[0] + self._R * carried)
+        k[0] = _times(self._pot, b[0] + R * carried)
         for row in range(1, len(b)):
             k[row] += _times(self._up[-row], k[row - 1])
         return k
@@ -72,4 +92,25 @@ class Elimination:
 
 
 def _times(matrix: Array, vector: Array) -> Array:
-    return np.asarray(np.einsum("sij,sj->si", matrix, vector))
+    if vector.shape[-1] == 1:
+        return np.asarray(np.einsum("sij,sj->si", matrix, vector[..., 0]))[..., None]
+    return np.asarray(matrix @ vector)
+
+
+def inverse(a: Array) -> Array:
+    """Inverses of matrices (S, n, n); of many small ones by cofactors, which costs a third."""
+    n = a.shape[-1]
+    if n > 3 or n < 2 or len(a) < MANY:
+        return np.asarray(np.linalg.inv(a))
+    out = np.empty_like(a)
+    if n == 2:
+        out[:, 0, 0], out[:, 1, 1], out[:, 0, 1], out[:, 1, 0] = a[:, 1, 1], a[:, 0, 0], -a[:, 0, 1], -a[:, 1, 0]
+        out /= (a[:, 0, 0] * a[:, 1, 1] - a[:, 0, 1] * a[:, 1, 0])[:, None, None]
+        return out
+    m = np.ascontiguousarray(a.transpose(1, 2, 0))
+    for i in range(3):
+        for j in range(3):
+            p, q, r, t = (j + 1) % 3, (j + 2) % 3, (i + 1) % 3, (i + 2) % 3
+            out[:, i, j] = m[p, r] * m[q, t] - m[p, t] * m[q, r]
+    out /= (m[0, 0] * out[:, 0, 0] + m[0, 1] * out[:, 1, 0] + m[0, 2] * out[:, 2, 0])[:, None, None]
+    return out
