@@ -87,7 +87,7 @@ def best_cuts(
     """
     n = distillation.charge.shape[-1]
     called = tuple(names) if names is not None else tuple(f"component {k + 1}" for k in range(n))
-    _check(distillation, component, purity, confidence, called)
+    _check(distillation.charge, component, purity, confidence, called)
     if isinstance(receivers, bool) or not 1 <= receivers <= MOST_RECEIVERS:
         raise InputError(Fault(str(receivers), f"1 to {MOST_RECEIVERS} receivers", column="receivers"))
     if by not in ("mass", "head"):
@@ -101,7 +101,7 @@ def best_cuts(
 
 
 def frontier(
-    distillation: Distillation,
+    distillation: Distillation | Collected,
     component: int,
     confidence: float = 0.95,
     *,
@@ -111,12 +111,12 @@ def frontier(
 ) -> Frontier:
     """Most kept mass against assay, receivers changed by mass.
 
+    ``distillation`` one or S scenarios, or what `collected` made of them (then ``stop`` is its own).
     ``purities`` (L,) rising mass fractions; left out, `LEVELS` of them from the charge's assay to the highest that any
     cut reaches, closer at the upper end. One receiver begins with the first drop.
     """
-    n = distillation.charge.shape[-1]
-    _check(distillation, component, 0.5, confidence, tuple(str(k) for k in range(n)))
-    curve = collected(distillation, stop=stop)
+    _check(distillation.charge, component, 0.5, confidence)
+    curve = distillation if isinstance(distillation, Collected) else collected(distillation, stop=stop)
     marks = curve.nodes(FINE, "mass")
     pairs = hearts.all_pairs(curve, curve.at_mass(marks), component, from_start=receivers == 1)
     held = unit(curve.charge)[:, component]
@@ -140,9 +140,10 @@ def _levels(low: float, high: float) -> Array:
 
 
 def _check(
-    distillation: Distillation, component: int, purity: float, confidence: float, names: tuple[str, ...]
+    charge: Array, component: int, purity: float, confidence: float, names: tuple[str, ...] | None = None
 ) -> None:
-    n = distillation.charge.shape[-1]
+    n = charge.shape[-1]
+    names = tuple(str(k) for k in range(n)) if names is None else names
     faults = []
     if not 0 <= component < n:
         faults.append(Fault(str(component), f"a component, 0 to {n - 1}", column="component"))
@@ -152,7 +153,7 @@ def _check(
         faults.append(Fault(f"{confidence:g}", "a probability above 0 and at most 1", column="confidence"))
     if len(names) != n:
         faults.append(Fault(f"{len(names)} names", f"{n}, one a component", column="names"))
-    if not faults and not np.any(distillation.charge[..., component] > 0.0):
+    if not faults and not np.any(charge[..., component] > 0.0):
         faults.append(Fault(f"no {names[component]}", f"a charge that holds {names[component]}", column="charge"))
     if faults:
         raise InputError(faults)
@@ -176,6 +177,8 @@ def _heart(task: _Task, *, from_start: bool) -> tuple[tuple[float, float] | None
 def _ends(task: _Task, heart: tuple[float, float] | None, receivers: int) -> tuple[Array, Array, int | None]:
     """All marks, where the receivers end (C,), and the number of the heart among them."""
     nodes = task.curve.nodes(hearts.NODES, task.by)
+    if task.by == "head":
+        nodes[0], nodes[-1] = -np.inf, np.inf
     marks = nodes if heart is None else np.union1d(nodes, heart)
     over = task.curve.at(marks, task.by).mean(axis=0) / task.molar_mass
     if heart is None:

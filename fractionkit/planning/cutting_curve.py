@@ -15,6 +15,9 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 By = Literal["mass", "head"]
 
+BEYOND = 1.0
+"""K outside the head temperatures at which a mark means the first drop, or the end."""
+
 
 @dataclass(frozen=True)
 class Collected:
@@ -38,19 +41,21 @@ class Collected:
         return len(self.mass)
 
     def at_mass(self, marks: Array) -> Array:
-        """Kilograms of each component (S, G, n) over when ``marks`` (G,) or (S, G) kg, in rising order, have come over.
+        """Kilograms of each component (S, G, n) over when rising ``marks`` (G,) or (S, G) kg have come over.
 
         Cubic in the mass between the points, by amounts and mass fractions at both; what a scenario does not yield is
         not there.
         """
         wanted = np.minimum(np.broadcast_to(marks, (self.scenarios, np.shape(marks)[-1])), self.end[:, None])
         row, k, part, step = self._cell(wanted)
-        p, q = part[..., None], (1.0 - part)[..., None]
-        y0, y1 = self.amounts[row, k], self.amounts[row, k + 1]
-        bend = (q * self.rate[row, k] - p * self.rate[row, k + 1]) * step[..., None] + (p - q) * (y1 - y0)
-        reached = q * y0 + p * y1 + p * q * bend
+        reached = _cubic(self.amounts, self.rate, row, k, part[..., None], step[..., None])
         # monotone but for less than the tolerance of the integration; no receiver holds less than nothing
         return np.clip(np.maximum.accumulate(reached, axis=1), 0.0, self.charge[:, None])
+
+    def one_at_mass(self, masses: Array, component: int) -> Array:
+        """Kilograms of one component (S, G) at ``masses`` (S, G) in any order, none above the end."""
+        reached = _cubic(self.amounts[..., component], self.rate[..., component], *self._cell(masses))
+        return np.clip(reached, 0.0, self.charge[:, component, None])
 
     def head_at(self, masses: Array) -> Array:
         """Head temperature (S, G), K as read, when ``masses`` (S, G) kg have come over; linear between the points."""
@@ -58,10 +63,11 @@ class Collected:
         return np.asarray(self.head[row, k] + part * (self.head[row, k + 1] - self.head[row, k]))
 
     def mass_at_head(self, marks: Array) -> Array:
-        """Kilograms (S, G) over when the head first reads ``marks`` (G,) K; -inf is the first drop, inf the end."""
+        """Kilograms (S, G) over when the head first reads ``marks`` (G,) K; nothing below the first drop, all above the end."""
         rising = np.maximum.accumulate(self.head, axis=1)
         low, reach = rising[:, :1], np.maximum(rising[:, -1:] - rising[:, :1], 1e-12)
         after = _rank(np.clip((rising - low) / reach, 0.0, 1.0), np.clip((marks - low) / reach, -0.5, 1.5))
+        after = np.where(marks <= low, 0, after)
         last = self.mass.shape[1] - 1
         high = np.minimum(after, last)
         lower = np.maximum(high - 1, 0)
@@ -70,7 +76,7 @@ class Collected:
         part = np.where(rise > 0.0, (marks - rising[row, lower]) / np.where(rise > 0.0, rise, 1.0), 0.0)
         found = self.mass[row, lower] + np.clip(part, 0.0, 1.0) * (self.mass[row, high] - self.mass[row, lower])
         found = np.where(after > last, self.end[:, None], found)
-        return np.asarray(np.where(np.isneginf(marks), 0.0, np.minimum(found, self.end[:, None])))
+        return np.asarray(np.minimum(found, self.end[:, None]))
 
     def masses(self, marks: Array, by: By) -> Array:
         """Kilograms (S, G) that marks (G,) of either kind stand for."""
@@ -83,7 +89,10 @@ class Collected:
         return self.at_mass(self.masses(marks, by))
 
     def nodes(self, count: int, by: By) -> Array:
-        """Rising marks (G,), G about ``count``: half evenly spread, half as the integration put its points."""
+        """Rising marks (G,), G about ``count``: half evenly spread, half as the integration put its points.
+
+        By the head temperature the first and the last lie a kelvin outside what any scenario's head reads.
+        """
         longest = float(self.end.max())
         known = np.where(self.mass < self.end[:, None], self.mass, self.end[:, None])
         points = np.quantile(known, np.linspace(0.0, 1.0, count // 2))
@@ -97,7 +106,7 @@ class Collected:
             np.quantile(heads, np.linspace(0.0, 1.0, count - count // 4)),
             np.linspace(heads.min(), heads.max(), count // 4),
         )
-        return np.concatenate([[-np.inf], _apart(inner, 1e-4)[1:-1], [np.inf]])
+        return np.concatenate([[heads.min() - BEYOND], _apart(inner, 1e-4), [heads.max() + BEYOND]])
 
     def _cell(self, wanted: Array) -> tuple[Index, Index, Array, Array]:
         """Row (S, 1), cell (S, G), part of the cell 0 to 1 and its width (S, G) of masses (S, G)."""
@@ -152,6 +161,14 @@ def collected(
         charge=many.charge * many.molar_mass,
         end=np.minimum(total, limit),
     )
+
+
+def _cubic(values: Array, slope: Array, row: Index, k: Index, p: Array, step: Array) -> Array:
+    """Cubic Hermite values at part ``p`` of cells ``k`` of width ``step``."""
+    q = 1.0 - p
+    y0, y1 = values[row, k], values[row, k + 1]
+    bend = (q * slope[row, k] - p * slope[row, k + 1]) * step + (p - q) * (y1 - y0)
+    return np.asarray(q * y0 + p * y1 + p * q * bend)
 
 
 def _rank(rising: Array, wanted: Array) -> Index:

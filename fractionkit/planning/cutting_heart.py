@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.planning.cutting_curve import By, Collected
+from fractionkit.planning.cutting_refine import refine
 
 Array = NDArray[np.float64]
 
 NODES = 72
-"""Marks between which a heart is first sought; the best pair is then zoomed into."""
-
-ROUNDS, SIDE, SHRINK = 8, 11, 3.0
-"""Zooms, marks a side in each, and how much a zoom shrinks: 3^8 of a cell is about a millionth of the run."""
+"""Marks between which a heart is first sought; the best pair is then refined."""
 
 EMPTY = 1e-9
 """Part of the charge below which a receiver holds nothing, and so meets nothing."""
@@ -73,6 +71,7 @@ def best_pair(
     *,
     purity: float,
     from_start: bool,
+    zoom: bool = True,
 ) -> tuple[tuple[float, float] | None, float]:
     """Marks (start, end) of the receiver of largest mean mass that meets the purity with the confidence, or None.
 
@@ -81,26 +80,110 @@ def best_pair(
     level = guarded(pairs.assay, confidence)
     size = pairs.mass.mean(axis=-1)
     fits = level >= purity
+    if not zoom:
+        k = int(np.where(fits, size, -1.0).argmax())
+        pair = _named(marks, float(marks[pairs.first[k]]), float(marks[pairs.last[k]]), by)
+        return (pair if fits.any() else None), float(level.max())
 
-    def search(best: int, wanted: float) -> tuple[float, float, float]:
-        def score(a: Array, b: Array) -> Array:
-            made = curve.at(b[0], by)[:, None, :, :] - curve.at(a[0], by)[:, :, None, :]
-            mass = np.moveaxis(made.sum(axis=-1), 0, -1)
-            assay = guarded(_assay(np.moveaxis(made[..., component], 0, -1), mass, curve), confidence)
-            return _rank(assay, mass.mean(axis=-1), wanted)[None]
+    def judge(u: Array, v: Array) -> tuple[Array, Array]:
+        assay, mass = _between(curve, curve.masses(u[0], by), curve.masses(v[0].ravel(), by), component)
+        kept = np.moveaxis(mass, 0, -1).mean(axis=-1)
+        return guarded(np.moveaxis(assay, 0, -1), confidence)[None], kept[None]
 
-        i, j = pairs.first[best : best + 1], pairs.last[best : best + 1]
-        a, b, worth = _zoom(marks, i, j, score, from_start=from_start)
-        return float(a[0]), float(b[0]), float(worth[0])
+    # where none fits, a receiver narrower than a cell may still do: climb from where the guarded assay is highest
+    k = int((stretched(pairs, level[:, None], size[:, None], purity) if fits.any() else level).argmax())
+    found = refine(marks, pairs.first[k : k + 1], pairs.last[k : k + 1], judge, purity, from_start=from_start)
+    if found.worth[0] <= 0.0:
+        return None, max(float(found.worth[0]) + 2.0, float(level.max()))
+    start, end = float(found.start[0]), float(found.end[0])
+    return _named(marks, start, end, by), max(float(level.max()), 0.0 if fits.any() else purity)
 
-    if fits.any():
-        a, b, worth = search(int(np.where(fits, size, -1.0).argmax()), purity)
-        return (a, b), float(level.max())
-    # a receiver narrower than a cell may still do: climb from where the guarded assay is highest
-    a, b, worth = search(int(level.argmax()), purity)
-    if worth > 0.0:
-        return (a, b), max(purity, float(level.max()))
-    return None, max(worth + 2.0, float(level.max()))
+
+def _named(marks: Array, start: float, end: float, by: By) -> tuple[float, float]:
+    """Head temperatures beyond all that is read are the first drop, -inf, and the end, inf."""
+    if by == "mass":
+        return start, end
+    return -np.inf if start <= marks[1] else start, np.inf if end > marks[-2] else end
+
+
+def _between(curve: Collected, u: Array, v: Array, component: int) -> tuple[Array, Array]:
+    """Assay and mass (S, A, B) of receivers between masses u (S, A) and v (S, A * B), whichever is the start."""
+    u, v = np.minimum(u, curve.end[:, None]), np.minimum(v, curve.end[:, None])
+    target = curve.one_at_mass(v, component).reshape(*u.shape, -1) - curve.one_at_mass(u, component)[..., None]
+    total = v.reshape(*u.shape, -1) - u[..., None]  # a cubic through sums that rise as the mass does is the mass
+    mass = np.abs(total)
+    held = mass > (EMPTY * curve.charge.sum(axis=-1))[:, None, None]
+    assay = np.where(held, np.clip(target / np.where(held, total, 1.0), 0.0, 1.0), 0.0)
+    return assay, mass
+
+
+def stretched(pairs: Pairs, assay: Array, mass: Array, purity: float) -> Array:
+    """Mass (P, R) of each receiver drawn out to where it just meets the purity, -1 where it does not meet it.
+
+    Linear between neighbouring marks, at the start or at the end: receivers on a grid differ by whole cells, and the
+    largest of them may lie many cells from the best one.
+    """
+    longest = int(pairs.last.max())
+    drawn = np.zeros(mass.shape)
+    for step in (1, -1):
+        shorter = pairs.last < longest if step == 1 else pairs.first > 0
+        # in rows of equal start, the next end is the next pair; the same end from the start before is a row back
+        here = np.flatnonzero(shorter)
+        there = here + (1 if step == 1 else -1) * (1 if step == 1 else longest - pairs.first[here])
+        slack, loss = assay[here] - purity, assay[here] - assay[there]
+        good = (slack >= 0.0) & (loss > slack)
+        part = np.where(good, slack, 0.0) / np.where(good, loss, 1.0)
+        drawn[here] = np.maximum(drawn[here], part * (mass[there] - mass[here]))
+    return np.asarray(np.where(assay >= purity, mass + drawn, -1.0))
+
+
+@dataclass(frozen=True)
+class Heart:
+    """The receiver to keep: marks ``start`` and ``end`` (kg or K as read), and ``masses`` (S, 2) kg over at both.
+
+    probability : part of the scenarios in which it meets the purity; kept : mean kg in it.
+    """
+
+    by: By
+    start: float
+    end: float
+    masses: Array
+    probability: float
+    kept: float
+
+
+def best_heart(
+    curve: Collected,
+    component: int,
+    purity: float,
+    confidence: float,
+    *,
+    nodes: int = NODES,
+    zoom: bool = True,
+    by: Sequence[By] = ("mass", "head"),
+    from_start: bool = False,
+) -> Heart | None:
+    """The better of the best receivers changed by mass and by head temperature, None where neither meets the purity.
+
+    ``nodes`` marks are tried as start and end; without ``zoom`` the best pair of them is the answer.
+    """
+    found = []
+    for watched in by:
+        marks = curve.nodes(nodes, watched)
+        amounts = curve.at(marks, watched)
+        pairs = all_pairs(curve, amounts, component, from_start=from_start)
+        best, _ = best_pair(
+            curve, marks, pairs, component, confidence, watched, purity=purity, from_start=from_start, zoom=zoom
+        )
+        if best is None:
+            continue
+        over = curve.at(np.array(best), watched)
+        made = over[:, 1] - over[:, 0]
+        mass = made.sum(axis=-1)
+        meets = _assay(made[:, component], mass, curve) >= purity
+        heart = Heart(watched, *best, over.sum(axis=-1), float(meets.mean()), float(mass.mean()))
+        found.append(heart)
+    return max(found, key=lambda heart: heart.kept, default=None)
 
 
 def best_each(
@@ -108,18 +191,14 @@ def best_each(
 ) -> Array:
     """Kilograms (S,) of the best cut of each scenario, were it known: marks by mass."""
     fits = pairs.assay >= purity
-    size = np.where(fits, pairs.mass, -1.0)
+    size = stretched(pairs, pairs.assay, pairs.mass, purity)
     best = np.where(fits.any(axis=0), size.argmax(axis=0), pairs.assay.argmax(axis=0))
 
-    def score(a: Array, b: Array) -> Array:
-        made = curve.at_mass(b)[:, None, :, :] - curve.at_mass(a)[:, :, None, :]
-        mass = made.sum(axis=-1)
-        least = (EMPTY * curve.charge.sum(axis=-1))[:, None, None]
-        assay = np.where(mass > least, made[..., component] / np.maximum(mass, least), 0.0)
-        return _rank(assay, mass, purity)
+    def judge(u: Array, v: Array) -> tuple[Array, Array]:
+        return _between(curve, u, v.reshape(len(v), -1), component)
 
-    _, _, worth = _zoom(marks, pairs.first[best], pairs.last[best], score, from_start=from_start)
-    return np.maximum(worth, 0.0)
+    found = refine(marks, pairs.first[best], pairs.last[best], judge, purity, from_start=from_start)
+    return np.maximum(found.worth, 0.0)
 
 
 def most_at(levels: Array, assay: Array, mass: Array) -> Array:
@@ -132,44 +211,3 @@ def most_at(levels: Array, assay: Array, mass: Array) -> Array:
     best = np.zeros((scenarios, len(levels) + 1))
     np.maximum.at(best, (np.broadcast_to(np.arange(scenarios), assay.shape), place), mass)
     return np.asarray(np.maximum.accumulate(best[:, ::-1], axis=1)[:, ::-1][:, 1:])
-
-
-def _rank(assay: Array, mass: Array, purity: float) -> Array:
-    """Mass where the assay suffices; else how far it falls short, below zero, so that a search climbs towards it."""
-    return np.asarray(np.where((assay >= purity) & (mass > 0.0), mass, assay - 2.0))
-
-
-def _zoom(
-    marks: Array,
-    first: NDArray[np.intp],
-    last: NDArray[np.intp],
-    score: Callable[[Array, Array], Array],
-    *,
-    from_start: bool,
-) -> tuple[Array, Array, Array]:
-    """Refine starts and ends (R,) about marks ``first`` and ``last``; return them and their score.
-
-    The best of a small square of starts and ends is the middle of the next, smaller one. Ends stay where they are if
-    they lie at an end of the marks, which need not be finite there; starts all stay with ``from_start``.
-    """
-    top = len(marks) - 1
-    finite = np.isfinite(marks)
-    inner = np.where(finite, marks, marks[1] if top > 1 else 0.0)
-    if top > 1 and not finite[-1]:
-        inner[-1] = marks[-2]
-    a, b = inner[first], inner[last]
-    width_a = np.maximum(inner[np.minimum(first + 1, top)] - a, a - inner[np.maximum(first - 1, 0)])
-    width_b = np.maximum(inner[np.minimum(last + 1, top)] - b, b - inner[np.maximum(last - 1, 0)])
-    if from_start:
-        width_a = np.zeros_like(a)
-    a, b = marks[first].copy(), marks[last].copy()
-    rows = np.arange(len(first))
-    steps = np.linspace(-1.0, 1.0, SIDE)
-    for _ in range(ROUNDS):
-        starts = np.sort(np.clip(a[:, None] + width_a[:, None] * steps, marks[0], marks[-1]), axis=1)
-        ends = np.sort(np.clip(b[:, None] + width_b[:, None] * steps, marks[0], marks[-1]), axis=1)
-        worth = score(starts, ends).reshape(len(first), -1)
-        best = worth.argmax(axis=1)
-        a, b = starts[rows, best // SIDE], ends[rows, best % SIDE]
-        width_a, width_b = width_a / SHRINK, width_b / SHRINK
-    return a, b, worth[rows, best]
