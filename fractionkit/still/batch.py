@@ -29,6 +29,9 @@ FITTED = (2, 3, 4)
 ON_TARGET = 1e-7
 """Deviation of the distillate taken for none."""
 
+SOME = 1e-12
+"""Part of a stage below which there is none."""
+
 CHUNK = 256
 """Scenarios integrated together; more no longer fit the processor's cache and cost more each."""
 
@@ -68,7 +71,8 @@ def distil(
     charge : Charge or (n,) or (S, n)
         `Charge`, or moles of each component.
     stages : number or (S,)
-        1 or more. A fraction makes the top stage work in part: 4.5 has a fifth stage of half the effect.
+        1 or more. A fraction makes the top stage work in part: 4.5 has a fifth stage that separates by the square root
+        of a whole one.
     reflux_ratio : number or (S,), Stepped, Steered
         L/D, reflux over distillate.
     pressure : number or (S,)
@@ -77,7 +81,8 @@ def distil(
         Part of the charge (moles) to distil; hold-up does not come over, so it is less than 1 - hold-up / charge. Left
         out, 0.95 of that.
     column_holdup : number or (S,)
-        Moles of liquid on all stages above the pot together, the same constant amount on each.
+        Moles of liquid on all stages above the pot together, the same constant amount on each; a top stage that works
+        in part holds that part of it.
     condenser_holdup : number or (S,)
         Moles of liquid in condenser and reflux line.
     overflow : "molar" or "latent"
@@ -144,13 +149,13 @@ def _column(equilibrium: Equilibrium, setting: checks.Setting) -> Column:
     total = setting.total
     levels = int(np.ceil(setting.stages.max() - 1e-9))
     efficiency = np.clip(setting.stages - np.arange(levels)[:, None], 0.0, 1.0)
-    working = efficiency[1:] > 0.0
-    each = setting.column_holdup / total / np.maximum(working.sum(axis=0), 1)
+    # a top stage that works in part holds that part, so that nothing jumps where a stage is added
+    share = efficiency[1:] / np.maximum(efficiency[1:].sum(axis=0), SOME)
     return Column(
         equilibrium,
         setting.pressure,
         efficiency[..., None],
-        (working * each)[..., None],
+        (share * setting.column_holdup / total)[..., None],
         (setting.condenser_holdup / total)[:, None],
     )
 

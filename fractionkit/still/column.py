@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fractionkit.still.control import Control
 from fractionkit.still.equilibrium import Array, Equilibrium, total
@@ -40,7 +41,7 @@ class Column:
     """The still: equilibrium, pressure, stages and hold-ups of S scenarios.
 
     efficiency : (N, S, 1) part of a theoretical stage each is: 1, a fraction at the top, 0 where a scenario has fewer
-        stages. A stage of efficiency e gives y = x + e (y_equilibrium - x); with e = 0 it passes everything on.
+        stages. A part e of a stage separates by the power e, see `part_of_stage`; with e = 0 it passes everything on.
     holdup : (N - 1, S, 1) moles on each stage above the pot, in parts of the charge.
     condenser : (S, 1) moles in the condenser, in parts of the charge.
     control : how the reflux is steered, None where it is given.
@@ -73,13 +74,22 @@ class Column:
         y = self.mixture.bubble_point(safe, self.pressure)[1] if quick is None else quick(safe)
         up = y / safe * liquid
         if not self.whole:
-            up = self.efficiency * up + (1.0 - self.efficiency) * liquid
+            up = np.where(self.efficiency > 0.0, up, liquid)
+            at = self.partial
+            up[at] = part_of_stage(safe[at], y[at], self.efficiency[at]) / safe[at] * liquid[at]
         return Vapour(up, safe, y)
 
     @cached_property
     def whole(self) -> bool:
         """Whether all stages are whole."""
         return bool(np.all(self.efficiency == 1.0))
+
+    @cached_property
+    def partial(self) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Stage and scenario of every stage that works in part."""
+        e = self.efficiency[..., 0]
+        stage, scenario = np.nonzero((e > 0.0) & (e < 1.0))
+        return stage, scenario
 
     def rates(self, s: State, y: Array) -> State:
         """Right-hand sides above, and of the reflux."""
@@ -95,8 +105,11 @@ class Column:
         """dy_i/dx_k (N, S, n, n); for the pot by its amounts."""
         slope = vapour_slope(self.mixture, v.liquid, v.equilibrium, self.pressure)
         if not self.whole:
-            e = self.efficiency[..., None]
-            slope = e * slope + (1.0 - e) * np.eye(v.liquid.shape[-1])
+            identity = np.eye(v.liquid.shape[-1])
+            at = self.partial
+            moved = _part_slope(v.liquid[at], v.equilibrium[at], slope[at], self.efficiency[at])
+            slope = np.where(self.efficiency[..., None] > 0.0, slope, identity)
+            slope[at] = moved
         # the pot's vapour is homogeneous of degree zero in the amounts
         slope[0] = (slope[0] - v.y[0][:, :, None]) / np.maximum(total(s.m), EMPTY)[:, None, None]
         return slope
@@ -113,6 +126,28 @@ class Vapour:
     y: Array
     liquid: Array
     equilibrium: Array
+
+
+def part_of_stage(x: Array, y: Array, e: Array) -> Array:
+    """Vapour (..., n) over a stage that works in part: y_i/y_j = (x_i/x_j) (K_i/K_j)^e.
+
+    Two halves of a stage at total reflux make a whole one where the relative volatility is constant, so Fenske's
+    equation holds for any number of stages. ``e`` is (..., 1), ``y`` the vapour in equilibrium with ``x``.
+    """
+    z = x * (y / x) ** e
+    return np.asarray(z / total(z)[..., None])
+
+
+def _part_slope(x: Array, y: Array, slope: Array, e: Array) -> Array:
+    """Slope (..., n, n) of `part_of_stage`, continued as homogeneous of degree one, from that of ``y``.
+
+    d ln z_i/dx_k = M_ik - sum_j z_j M_jk with M_ik = (1 - e) d_ik/x_i + e (dy_i/dx_k)/y_i.
+    """
+    z = part_of_stage(x, y, e)
+    moved = e[..., None] * slope * (z / y)[..., None]
+    diagonal = np.arange(x.shape[-1])
+    moved[..., diagonal, diagonal] += (1.0 - e) * z / x
+    return np.asarray(moved + z[..., None] * (1.0 - moved.sum(axis=-2))[..., None, :])
 
 
 def vapour_slope(mixture: Equilibrium, x: Array, y: Array, pressure: Array) -> Array:

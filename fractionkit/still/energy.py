@@ -9,9 +9,13 @@ from numpy.typing import ArrayLike
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.still.checks import Setting
+from fractionkit.still.column import TRACE, part_of_stage
 from fractionkit.still.equilibrium import Array, Equilibrium, unit
 from fractionkit.still.result import Distillation
 from fractionkit.still.state import Flags
+
+DEW_STEPS = 2
+"""Steps to the liquid under the vapour of a stage that works in part; with a constant relative volatility one does."""
 
 
 def latent_heats_of(mixture: Equilibrium, given: ArrayLike | None, n: int) -> Array | None:
@@ -90,14 +94,22 @@ def mixture_bubble(mixture: Equilibrium, x: Array, pressure: Array) -> tuple[Arr
 
 
 def _head(mixture: Equilibrium, notes: dict[str, Array], setting: Setting, back: Array | float) -> Array:
-    """Equilibrium temperature of the top stage; a stage that works in part lies that part above the one below it."""
+    """Temperature at which the vapour that leaves the top stage condenses.
+
+    Over a whole stage that is the stage's own. Over one that works in part (`part_of_stage`) the liquid x in
+    equilibrium with that vapour z is found from x_i = z_i/K_i, K first at the stage's liquid.
+    """
     pressure = setting.pressure[:, None]
-    upper, _ = mixture_bubble(mixture, notes["upper"] * back, pressure)
-    part = (setting.stages - setting.top)[:, None]
+    liquid = np.maximum(unit(np.maximum(notes["upper"] * back, 0.0)), TRACE)
+    T, y = mixture_bubble(mixture, liquid, pressure)
+    part = (setting.stages - setting.top)[:, None, None]
     if np.all(part >= 1.0):
-        return upper
-    lower, _ = mixture_bubble(mixture, notes["lower"] * back, pressure)
-    return np.asarray(lower + part * (upper - lower))
+        return T
+    z = part_of_stage(liquid, np.maximum(y, TRACE), part)
+    for _ in range(DEW_STEPS):
+        liquid = np.maximum(unit(z * liquid / np.maximum(y, TRACE)), TRACE)
+        T, y = mixture_bubble(mixture, liquid, pressure)
+    return T
 
 
 def _flows(

@@ -54,7 +54,7 @@ class Record:
         """Return the notes as (S, K, ...), each scenario's last point repeated to the common length K.
 
         ``D`` distilled, ``m`` pot, ``held`` column and condenser, all in parts of the charge; ``distillate``, and
-        ``upper`` and ``lower``, liquids of the top stage and of the one below it; ``R`` reflux ratio.
+        ``upper``, liquid of the top stage; ``R`` reflux ratio.
         """
         length = int(self.count.max())
         row = np.minimum(np.arange(length)[:, None], self.count - 1)
@@ -71,6 +71,5 @@ class Record:
             "held": held,
             "distillate": condenser,
             "upper": liquid[self._top, each],
-            "lower": liquid[np.maximum(self._top - 1, 0), each],
             "R": R.T,
         }

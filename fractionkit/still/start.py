@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from fractionkit.errors import ConvergenceError
-from fractionkit.still.column import TRACE, Column
+from fractionkit.still.column import TRACE, Column, part_of_stage
 from fractionkit.still.elimination import Elimination
 from fractionkit.still.equilibrium import Array, unit
 from fractionkit.still.state import State
@@ -27,7 +27,8 @@ def total_reflux(column: Column, m: Array) -> State:
     for j in range(n_stages):
         levels.append(liquid)
         _, y = column.mixture.bubble_point(liquid, column.pressure)
-        liquid = unit(column.efficiency[j] * y + (1.0 - column.efficiency[j]) * liquid)
+        present = np.maximum(liquid, TRACE)
+        liquid = unit(part_of_stage(present, np.maximum(y, TRACE), column.efficiency[j]) * (liquid > 0.0))
     x = np.stack(levels[1:]) if n_stages > 1 else np.empty((0, *m.shape))
     return State.of(m, x, liquid, np.zeros(len(m)))
 
