@@ -1,0 +1,210 @@
+"""Opening the logbook's file: made whole or not at all, refused untouched where it is damaged or something else.
+
+A file is first looked at byte by byte, then through a connection that may only read; only a logbook that passes both is
+opened for writing. Writes are one transaction each, write-ahead logged and on disk before they are confirmed.
+"""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
+from pathlib import Path
+from urllib.parse import quote
+
+from fractionkit.errors import Fault, InputError
+from fractionkit.stock import schema
+
+_MAGIC = b"SQLite format 3\0"
+_HEADER = 100  # bytes; https://www.sqlite.org/fileformat.html, 1.3
+WAIT = 10.0  # s for another command that is writing
+_OTHER_TOOL = "a logbook of this tool; the file is left as it is"
+
+
+def refuse(path: Path, expected: str, found: str | None = None) -> InputError:
+    """The error that names the file."""
+    return InputError(Fault(found, expected, file=str(path)))
+
+
+def inspect(path: Path) -> None:
+    """Look at a file without opening it as a database.
+
+    Raises
+    ------
+    InputError
+        where it is missing, a folder, no logbook, cut short, or of a newer version.
+    """
+    if path.is_dir():
+        raise refuse(path, "the file of the logbook, not a folder")
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(_HEADER)
+        size, log = path.stat().st_size, _log_size(path)
+    except FileNotFoundError:
+        raise refuse(path, "the logbook; there is none yet: stock enter and stock receive begin one") from None
+    except OSError as error:
+        raise refuse(path, f"a file that can be read ({error.strerror})") from None
+    if len(head) < _HEADER or not head.startswith(_MAGIC):
+        raise refuse(path, _OTHER_TOOL, "another kind of file" if head else "an empty file")
+    if int.from_bytes(head[68:72], "big") != schema.APPLICATION_ID:
+        raise refuse(path, _OTHER_TOOL, "the database of another program")
+    check_version(path, int.from_bytes(head[60:64], "big"))
+    page = int.from_bytes(head[16:18], "big")
+    page = 65536 if page == 1 else page
+    pages = int.from_bytes(head[28:32], "big")
+    if not log and size < page * pages:  # with a log the missing pages may stand there
+        raise damaged(path, f"it holds {size} bytes of {page * pages}")
+
+
+def check_version(path: Path, version: int) -> None:
+    """Refuse tables that this version of the tool does not know."""
+    if version > schema.VERSION:
+        expected = f"version {schema.VERSION} or older; bring fractionkit up to date, the file is left as it is"
+        raise refuse(path, expected, f"a logbook of version {version}")
+
+
+def damaged(path: Path, how: str) -> InputError:
+    """The error of a file that cannot be trusted."""
+    return refuse(path, f"a whole logbook ({how}); the file is left as it is, go back to a backup", "a damaged file")
+
+
+def _log_size(path: Path) -> int:
+    log = path.with_name(path.name + "-wal")
+    return log.stat().st_size if log.exists() else 0
+
+
+@contextmanager
+def trouble(path: Path) -> Iterator[None]:
+    """Turn what SQLite says of a file into one message."""
+    try:
+        yield
+    except sqlite3.OperationalError as error:
+        text = str(error)
+        if "locked" in text or "busy" in text:
+            expected = "a logbook that is free; another command has been writing to it all the while: try again"
+        elif "full" in text:
+            expected = "room on the disk; nothing was written"
+        else:
+            expected = f"a logbook in a folder that may be written ({text})"
+        raise refuse(path, expected) from None
+    except sqlite3.DatabaseError as error:
+        raise damaged(path, str(error)) from None
+
+
+def connect(path: Path, *, write: bool, wait: float = WAIT) -> sqlite3.Connection:
+    """An open connection to a file that `inspect` has passed; close it.
+
+    Raises
+    ------
+    InputError
+        where it is damaged, locked for longer than ``wait`` seconds, or may not be written.
+    """
+    if write:
+        _check_writable(path)
+    with trouble(path):
+        reading = _read_only(path, wait)
+        try:
+            check_version(path, schema.version_of(reading))
+            found = reading.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if found != "ok":
+                raise damaged(path, str(found))
+            if not write:
+                return reading
+        except BaseException:
+            reading.close()
+            raise
+        reading.close()
+        return _open(f"{_uri(path)}?mode=rw", wait)
+
+
+def _check_writable(path: Path) -> None:
+    for place, what in ((path, "a logbook"), (path.parent, "a logbook in a folder")):
+        if not os.access(place, os.W_OK, effective_ids=os.access in os.supports_effective_ids):
+            raise refuse(path, f"{what} that may be written")
+
+
+def _uri(path: Path) -> str:
+    """The path as SQLite wants it; a question mark or a per cent sign in a name must not steer it."""
+    return "file:" + quote(str(path.absolute()))
+
+
+def _read_only(path: Path, wait: float) -> sqlite3.Connection:
+    """Reading needs a writable folder only where a log waits beside the file."""
+    free = os.access(path.parent, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
+    alone = not free and not _log_size(path)
+    return _open(f"{_uri(path)}?mode=ro{'&immutable=1' if alone else ''}", wait)
+
+
+def _open(uri: str, wait: float) -> sqlite3.Connection:
+    connection = sqlite3.connect(uri, uri=True, timeout=wait, isolation_level=None)
+    try:
+        connection.execute("PRAGMA foreign_keys = ON")
+        connection.execute("PRAGMA synchronous = FULL")
+        connection.execute("PRAGMA trusted_schema = OFF")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
+@contextmanager
+def transaction(connection: sqlite3.Connection, path: Path) -> Iterator[None]:
+    """All or nothing; the lock is taken at once, so that what is read inside stays true until the end."""
+    with trouble(path):
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            connection.execute("COMMIT")
+        except BaseException:
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+            raise
+
+
+def make(path: Path, fill: Callable[[sqlite3.Connection], None]) -> None:
+    """Make a logbook beside its place, let ``fill`` write into it, then put it there whole.
+
+    Raises
+    ------
+    InputError
+        where something stands there already, or the folder cannot be written.
+    """
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+        os.close(handle)
+    except OSError as error:
+        raise refuse(path, f"a folder that may be written ({error.strerror})") from None
+    made = Path(scratch)
+    try:
+        with trouble(path), closing(_open(f"{_uri(made)}?mode=rwc", WAIT)) as connection:
+            connection.execute(f"PRAGMA application_id = {schema.APPLICATION_ID}")
+            with transaction(connection, path):
+                schema.migrate(connection)
+                fill(connection)
+            connection.execute("PRAGMA journal_mode = WAL")
+        place(made, path)
+    finally:
+        for scrap in (made, *(made.with_name(made.name + end) for end in ("-wal", "-shm", "-journal"))):
+            scrap.unlink(missing_ok=True)
+
+
+def place(made: Path, path: Path) -> None:
+    """Give a whole file its name in one step, without ever putting it over another."""
+    with made.open("rb+") as stream:
+        os.fsync(stream.fileno())
+    try:
+        try:
+            os.link(made, path)
+        except FileExistsError:
+            raise
+        except OSError:  # a file system without links
+            if path.exists():
+                raise FileExistsError from None
+            os.rename(made, path)
+    except FileExistsError:
+        raise refuse(path, "a new file; nothing is written over") from None
+    except OSError as error:
+        raise refuse(path, f"a file that can be written ({error.strerror})") from None

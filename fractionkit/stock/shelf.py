@@ -1,0 +1,197 @@
+"""What stands where: mass, composition, where it came from, what was noted of it, what to watch."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from fractionkit.balance.masses import weighing_u
+from fractionkit.stock import acts, composition
+from fractionkit.stock.composition import Composition, Known
+from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, State
+from fractionkit.stock.rows import STANDING, Decision, Entry, Kind, Origin, Place, Reading
+
+
+@dataclass(frozen=True)
+class Share:
+    """How much of a material stands there: its name ("R1/C5"), the title of its run, kg."""
+
+    name: str
+    run: str
+    mass: float
+
+
+@dataclass(frozen=True)
+class Condition:
+    """What keeps a liquid, by day: stabiliser and when it was last known to be in, retest, filled."""
+
+    filled: str
+    stabiliser: str | None = None
+    retest_by: str | None = None
+    came_in: int = 0  # micrograms
+    evaporated: int = 0
+
+
+@dataclass(frozen=True)
+class Holding:
+    """A cut, bottle or lot as it stands. mass, mass_u : kg. known : components, draws and intervals, None where empty."""
+
+    place: int
+    name: str
+    kind: Kind
+    title: str
+    decision: Decision | None
+    run: str | None
+    mass: float
+    mass_u: float
+    known: Known | None
+    parents: tuple[Share, ...]
+    condition: Condition
+    opened: str | None
+    stands_at: str | None
+    readings: tuple[Reading, ...] = field(default=())
+
+    @property
+    def composition(self) -> Composition:
+        """Component -> mass fraction with its 95 % interval; empty where nothing stands."""
+        return {} if self.known is None else self.known.composition
+
+    @property
+    def stabiliser(self) -> str | None:
+        """What it is stabilised with, None where it is not, or not known to be."""
+        return self.condition.stabiliser
+
+    @property
+    def retest_by(self) -> str | None:
+        """ISO date, None where none was set."""
+        return self.condition.retest_by
+
+    @property
+    def lost(self) -> float:
+        """Share of what came in that weighings found missing."""
+        return self.condition.evaporated / self.condition.came_in if self.condition.came_in else 0.0
+
+
+def holdings(ledger: Ledger, *, empty: bool = False) -> tuple[Holding, ...]:
+    """Everything that stands on the shelf, in the order in which it came; with ``empty`` also what stood there."""
+    state, kept = ledger.state(), conditions(ledger)
+    return tuple(
+        holding(ledger, state, kept, ledger.places[place])
+        for place in ledger.names().values()
+        if empty or state.mass(place)
+    )
+
+
+def holding(ledger: Ledger, state: State, kept: dict[int, Condition], place: Place) -> Holding:
+    """One of them; ``kept`` as `conditions` gives it."""
+    content = state.content.get(place.id, {})
+    mass = sum(content.values()) / MICROGRAMS
+    readings = ledger.readings(place.id)
+    return Holding(
+        place=place.id,
+        name=place.name,
+        kind=place.kind,
+        title=place.title,
+        decision=place.decision,
+        run=None if place.batch is None else ledger.batches[place.batch].title,
+        mass=mass,
+        mass_u=mass_u(ledger, state, content, mass),
+        known=known(ledger, content),
+        parents=tuple(shares(ledger, content)),
+        condition=kept.get(place.id, Condition("")),
+        opened=_last(readings, acts.OPENED),
+        stands_at=_last(readings, acts.STANDS),
+        readings=readings,
+    )
+
+
+def known(ledger: Ledger, content: Content) -> Known | None:
+    """Composition of a content, None where it is empty."""
+    parts = [(composition.known(ledger.origins[key]), float(amount)) for key, amount in sorted(content.items())]
+    return composition.blend(parts) if parts else None
+
+
+def shares(ledger: Ledger, content: Content) -> list[Share]:
+    """Materials of a content, the largest first."""
+    ordered = sorted(content.items(), key=lambda item: (-item[1], item[0]))
+    return [
+        Share(ledger.origins[key].name, run_title(ledger, ledger.origins[key]), amount / MICROGRAMS)
+        for key, amount in ordered
+    ]
+
+
+def run_title(ledger: Ledger, origin: Origin) -> str:
+    """Title of the run that a material comes from, "" where it came from outside."""
+    return "" if origin.batch is None else ledger.batches[origin.batch].title
+
+
+def mass_u(ledger: Ledger, state: State, content: Content, mass: float) -> float:
+    """Standard uncertainty of a mass: of its materials as they were first weighed, at least that of a weighing."""
+    first = [ledger.origins[key].u * amount / state.came[key] for key, amount in content.items() if state.came.get(key)]
+    return float(max(np.hypot.reduce(first, initial=0.0), weighing_u(mass))) if content else 0.0
+
+
+def _last(readings: tuple[Reading, ...], attribute: str) -> str | None:
+    found = [reading.value for reading in readings if reading.attribute == attribute]
+    return found[-1] or None if found else None
+
+
+def conditions(ledger: Ledger) -> dict[int, Condition]:
+    """Stabiliser, retest date and losses of every place, followed through all pours.
+
+    What is distilled has no stabiliser. What is poured into an empty bottle brings its own; mixed, both must have it, and
+    the earlier retest date holds.
+    """
+    kept: dict[int, Condition] = {}
+    mass: dict[int, int] = {}
+    for entry in ledger.holding:
+        for movement in entry.movements:
+            source, target = ledger.places[movement.source], ledger.places[movement.target]
+            if target.kind in STANDING:
+                there = kept.get(target.id) if mass.get(target.id, 0) else None
+                found = source.kind == "outside" and movement.origin is None
+                comes = None if source.kind in ("run", "outside") else kept.get(source.id)
+                kept[target.id] = there if found and there else _mixed(there, comes, entry, movement.mass)
+                mass[target.id] = mass.get(target.id, 0) + movement.mass
+            if source.kind in STANDING:
+                mass[source.id] = mass.get(source.id, 0) - movement.mass
+                if target.name == "loss":
+                    kept[source.id] = _changed(kept[source.id], evaporated=kept[source.id].evaporated + movement.mass)
+        for reading in entry.readings:
+            if reading.attribute == acts.STABILISER:
+                none = reading.value.strip().casefold() in ("", "none", "no", "-")
+                kept[reading.place] = _changed(kept[reading.place], stabiliser=None if none else reading.value)
+            elif reading.attribute == acts.RETEST:
+                kept[reading.place] = _changed(kept[reading.place], retest_by=reading.value)
+    return kept
+
+
+def _mixed(there: Condition | None, comes: Condition | None, entry: Entry, mass: int) -> Condition:
+    day = entry.booking.day
+    if there is None:
+        if comes is None:
+            return Condition(day, came_in=mass)
+        return Condition(day, comes.stabiliser, comes.retest_by, came_in=mass)
+    dates = [c.retest_by for c in (there, comes) if c is not None and c.retest_by]
+    both = comes is not None and there.stabiliser and comes.stabiliser
+    words = list(dict.fromkeys([there.stabiliser, comes.stabiliser])) if comes and both else []
+    return Condition(
+        there.filled,
+        " + ".join(word for word in words if word) or None,
+        min(dates) if dates else None,
+        there.came_in + mass,
+        there.evaporated,
+    )
+
+
+def _changed(condition: Condition, **new: object) -> Condition:
+    from dataclasses import replace
+
+    return replace(condition, **new)  # type: ignore[arg-type]
+
+
+def today() -> str:
+    """Today's date, ISO."""
+    return datetime.date.today().isoformat()
