@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 COUNT = 100
 SEED = 20240517
 FIT_GOAL = 1e-3
-"""Error of a vapour's mole fraction that the fit of the volatilities may have; the tolerance of the plan's distillations."""
+"""Error of a vapour's mole fraction at which the fit of the volatilities is good enough (largest of all scenarios; 5e-5 and 0.02 K are usual)."""
 
 LEAST_STAGES, MOST_STAGES = 1.0, 150.0
 
