@@ -49,6 +49,7 @@ def best_cuts(
     reading_error: ArrayLike = 0.0,
     names: Sequence[str] | None = None,
     stop: ArrayLike | None = None,
+    possible: bool = True,
 ) -> CutPlan:
     """Find the receiver changes that keep the most.
 
@@ -78,6 +79,9 @@ def best_cuts(
         The components, for the words.
     stop : number or (S,)
         Kilograms distilled when distilling stops; everything distilled if left out.
+    possible : bool
+        Whether to look for the best cut of each scenario by itself too; it costs as much as the rest. Without it
+        ``possible`` of the plan is what is kept.
 
     Raises
     ------
@@ -94,10 +98,11 @@ def best_cuts(
         raise InputError(Fault(str(by), '"mass" or "head"', column="by"))
     curve = collected(distillation, reading_error=reading_error, stop=stop)
     task = _Task(curve, distillation.molar_mass, component, purity, confidence, by, called)
-    heart, reach, possible = _heart(task, from_start=receivers == 1)
-    marks, ends, number = _ends(task, heart, receivers)
-    made = _receivers(task, marks, ends, number)
-    return _plan(task, made, number, reach, possible)
+    heart, reach = _heart(task, from_start=receivers == 1)
+    each = _each(task, from_start=receivers == 1) if possible else None
+    ends, number = changes(curve, task.molar_mass, heart, receivers, by)
+    made = _receivers(task, ends, number)
+    return _plan(task, made, number, reach, each)
 
 
 def frontier(
@@ -159,39 +164,46 @@ def _check(
         raise InputError(faults)
 
 
-def _heart(task: _Task, *, from_start: bool) -> tuple[tuple[float, float] | None, float, Array]:
-    """Marks of the heart, the highest guarded assay of any cut, and the best mass (S,) of each scenario."""
+def _heart(task: _Task, *, from_start: bool) -> tuple[tuple[float, float] | None, float]:
+    """Marks of the heart and the highest guarded assay of any cut."""
     curve = task.curve
     marks = curve.nodes(hearts.NODES, task.by)
     pairs = hearts.all_pairs(curve, curve.at(marks, task.by), task.component, from_start=from_start)
-    search = (curve, marks, pairs, task.component, task.confidence, task.by)
-    heart, reach = hearts.best_pair(*search, purity=task.purity, from_start=from_start)
-    by_mass, mass_pairs = marks, pairs
-    if task.by == "head":
-        by_mass = curve.nodes(hearts.NODES, "mass")
-        mass_pairs = hearts.all_pairs(curve, curve.at_mass(by_mass), task.component, from_start=from_start)
-    possible = hearts.best_each(curve, by_mass, mass_pairs, task.component, task.purity, from_start=from_start)
-    return heart, reach, possible
+    return hearts.best_pair(
+        curve, marks, pairs, task.component, task.confidence, task.by, purity=task.purity, from_start=from_start
+    )
 
 
-def _ends(task: _Task, heart: tuple[float, float] | None, receivers: int) -> tuple[Array, Array, int | None]:
-    """All marks, where the receivers end (C,), and the number of the heart among them."""
-    nodes = task.curve.nodes(hearts.NODES, task.by)
-    if task.by == "head":
+def _each(task: _Task, *, from_start: bool) -> Array:
+    """Best mass (S,) of each scenario."""
+    curve = task.curve
+    marks = curve.nodes(hearts.NODES, "mass")
+    pairs = hearts.all_pairs(curve, curve.at_mass(marks), task.component, from_start=from_start)
+    return hearts.best_each(curve, marks, pairs, task.component, task.purity, from_start=from_start)
+
+
+def changes(
+    curve: Collected, molar_mass: Array, heart: tuple[float, float] | None, receivers: int, by: By
+) -> tuple[Array, int | None]:
+    """Marks (C,) where the receivers end, and the number of the heart among them.
+
+    The heart is the receiver between two given marks; the others share the rest as `divide_around` says.
+    """
+    nodes = curve.nodes(hearts.NODES, by)
+    if by == "head":
         nodes[0], nodes[-1] = -np.inf, np.inf
     marks = nodes if heart is None else np.union1d(nodes, heart)
-    over = task.curve.at(marks, task.by).mean(axis=0) / task.molar_mass
+    over = curve.at(marks, by).mean(axis=0) / molar_mass
     if heart is None:
-        ends = marks[divide_around(over, None, receivers)]
-        return marks, ends, None
+        return marks[divide_around(over, None, receivers)], None
     first, last = (int(np.searchsorted(marks, mark)) for mark in heart)
     ends = marks[divide_around(over, (first, last), receivers)]
-    return marks, ends, int(np.searchsorted(ends, heart[1]))
+    return ends, int(np.searchsorted(ends, heart[1]))
 
 
-def _receivers(task: _Task, marks: Array, ends: Array, heart: int | None) -> tuple[Receiver, ...]:
+def _receivers(task: _Task, ends: Array, heart: int | None) -> tuple[Receiver, ...]:
     curve = task.curve
-    limits = np.concatenate([marks[:1], ends])
+    limits = np.concatenate([[0.0 if task.by == "mass" else -np.inf], ends])
     masses = curve.masses(limits, task.by)
     over = curve.at_mass(masses)
     made = np.diff(over, axis=1)
@@ -225,7 +237,7 @@ def _receivers(task: _Task, marks: Array, ends: Array, heart: int | None) -> tup
     )  # fmt: skip
 
 
-def _plan(task: _Task, made: tuple[Receiver, ...], heart: int | None, reach: float, possible: Array) -> CutPlan:
+def _plan(task: _Task, made: tuple[Receiver, ...], heart: int | None, reach: float, possible: Array | None) -> CutPlan:
     curve, t = task.curve, task.component
     nothing = np.zeros(curve.scenarios)
     kept = nothing if heart is None else made[heart].mass
@@ -237,7 +249,7 @@ def _plan(task: _Task, made: tuple[Receiver, ...], heart: int | None, reach: flo
         names=task.names, component=t, purity=task.purity, confidence=task.confidence, by=task.by,
         receivers=made, heart=heart, kept=kept, assay=assay, recovery=kept * assay / charged,
         probability=0.0 if heart is None else made[heart].meets,
-        possible=possible, reach=reach, rest=rest.sum(axis=-1), rest_assay=unit(rest)[:, t],
+        possible=kept if possible is None else possible, reach=reach, rest=rest.sum(axis=-1), rest_assay=unit(rest)[:, t],
         stops=bool(np.mean(over.sum(axis=-1)) < (1.0 - 1e-6) * np.mean(curve.end)),
         residue=_residue(task, float(kept.mean())), text=(),
     )  # fmt: skip

@@ -30,8 +30,13 @@ _SHOWN: dict[Kind, tuple[float, float, str, int]] = {
 
 
 def interval(values: Array, kind: Kind) -> str:
-    """Median with the 95 % interval of scenarios (S,), as text; without one where they agree to `FINEST`."""
+    """Median with the 95 % interval of scenarios (S,), as text."""
     low, middle, high = (float(end) for end in np.quantile(values, [0.025, 0.5, 0.975]))
+    return shown(middle, low, high, kind)
+
+
+def shown(middle: float, low: float, high: float, kind: Kind) -> str:
+    """An estimate with its interval, without one where that is narrower than `FINEST`."""
     least = max(FINEST[kind], 5e-4 * abs(middle) if kind == "mass" else 0.0)
     return single(middle, kind) if high - low <= 2.0 * least else format_interval(middle, low, high, kind)
 
@@ -39,10 +44,10 @@ def interval(values: Array, kind: Kind) -> str:
 def single(value: float, kind: Kind) -> str:
     """One number without an interval, to the digits that a bench can use; a fraction below one is never shown as one."""
     factor, shift, unit, decimals = _SHOWN[kind]
-    shown = f"{factor * value + shift:.{decimals}f}"
-    if kind == "fraction" and float(shown) == factor and value < 1.0 - RESOLUTION:
-        shown = f"> {factor - 10.0**-decimals:.{decimals}f}"
-    return f"{shown} {unit}"
+    text = f"{factor * value + shift:.{decimals}f}"
+    if kind == "fraction" and float(text) == factor and value < 1.0 - RESOLUTION:
+        text = f"> {factor - 10.0**-decimals:.{decimals}f}"
+    return f"{text} {unit}"
 
 
 def sentences(plan: CutPlan) -> CutPlan:
