@@ -107,14 +107,11 @@ Piece = tuple[Block, slice, Array]
 
 @dataclass(frozen=True)
 class Expansion:
-    """log p(theta | readings) up to a constant, with gradient (p,) and Hessian (p, p); ``fisher`` leaves out the part
-    of the Hessian that can be positive, so that I + fisher is always positive definite.
-    """
+    """log p(theta | readings) up to a constant, with gradient (p,) and Hessian (p, p)."""
 
     value: float
     gradient: Array
     hessian: Array
-    fisher: Array
 
 
 def logsumexp(values: Array, axis: int) -> Array:
@@ -151,7 +148,7 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
         if block.vote is not None:  # its second derivative is left out: it is small, and may have either sign
             value += float(block.vote.log(theta[None])[0])
             gradient += block.vote.gradient(theta)
-    return Expansion(value, gradient, -np.eye(size) - fisher + covariance, fisher)
+    return Expansion(value, gradient, -np.eye(size) - fisher + covariance)
 
 
 def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
@@ -161,15 +158,14 @@ def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
     """
     theta = climb(blocks, np.zeros(size))
     if sum(block.cuts.stop - block.cuts.start for block in blocks) > FEW_CUTS:
-        return theta, np.asarray(np.linalg.inv(_ascent(expand(blocks, theta))[1]), dtype=np.float64)
+        return theta, _inverse(-expand(blocks, theta).hessian)
     return theta, _covariance(blocks, theta)
 
 
 def climb(blocks: Sequence[Block], theta: Array) -> Array:
     """Mode (p,) of the shared errors, from ``theta``.
 
-    Newton's method, each step halved until it climbs; where the Hessian is not negative definite the step uses
-    I + fisher, which is.
+    Newton's method, steps no longer than `LONGEST_STEP`, each halved until it climbs.
 
     Raises
     ------
@@ -178,8 +174,7 @@ def climb(blocks: Sequence[Block], theta: Array) -> Array:
     """
     here = expand(blocks, theta)
     for _ in range(NEWTON_STEPS):
-        step, _ = _ascent(here)
-        step *= min(1.0, LONGEST_STEP / float(np.linalg.norm(step)))
+        step = _ascent(here)
         promise = float(here.gradient @ step)
         if promise < 1e-3:  # a thirtieth of a standard deviation: the samples need no better aim
             return theta
@@ -201,22 +196,27 @@ def _covariance(blocks: Sequence[Block], mode: Array) -> Array:
     """Inverse of minus the Hessian by central differences of the gradient.
 
     Louis' formula is the difference of two large numbers where head temperatures leave a composition open, and wrong
-    there. Eigenvalues are kept above `LEAST_CURVATURE`: no posterior is much wider than the prior's 1.
+    there.
     """
     size = len(mode)
     hessian = np.empty((size, size))
     for i, move in enumerate(CURVATURE_STEP * np.eye(size)):
         change = expand(blocks, mode + move).gradient - expand(blocks, mode - move).gradient
         hessian[i] = change / (2.0 * CURVATURE_STEP)
-    values, vectors = np.linalg.eigh(-0.5 * (hessian + hessian.T))
+    return _inverse(-0.5 * (hessian + hessian.T))
+
+
+def _inverse(curvature: Array) -> Array:
+    """Of a symmetric matrix, eigenvalues above `LEAST_CURVATURE`: no posterior is much wider than the prior's 1."""
+    values, vectors = np.linalg.eigh(curvature)
     return np.asarray((vectors / np.maximum(values, LEAST_CURVATURE)) @ vectors.T, dtype=np.float64)
 
 
-def _ascent(here: Expansion) -> tuple[Array, Array]:
-    exact = -here.hessian
-    values = np.linalg.eigvalsh(exact)
-    metric = exact if values[0] > 0.05 else np.eye(len(exact)) + here.fisher
-    return np.asarray(np.linalg.solve(metric, here.gradient), dtype=np.float64), metric
+def _ascent(here: Expansion) -> Array:
+    """Newton's step; along directions in which the log density is convex, uphill by as much as if it were concave."""
+    values, vectors = np.linalg.eigh(-here.hessian)
+    step = vectors @ ((vectors.T @ here.gradient) / np.maximum(np.abs(values), LEAST_CURVATURE))
+    return np.asarray(step * min(1.0, LONGEST_STEP / max(float(np.linalg.norm(step)), 1e-9)), dtype=np.float64)
 
 
 def log_evidence(blocks: Sequence[Block], theta: Array) -> Array:
