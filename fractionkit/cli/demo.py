@@ -1,9 +1,10 @@
-"""`fractionkit demo DIR`: a demo run to start from, copied into a folder."""
+"""`fractionkit demo DIR`: a demo to start from, copied into a folder."""
 
 from __future__ import annotations
 
 import shlex
 import sys
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -13,49 +14,78 @@ import typer
 from fractionkit.errors import Fault, InputError
 from fractionkit.files import write_text
 
-FILES = ("run.toml", "cuts.csv", "README.md")
 
-
-class DemoRun(StrEnum):
-    """The runs that are shipped."""
+class Kind(StrEnum):
+    """What is shipped."""
 
     BINARY = "binary"
     TERNARY = "ternary"
+    ALIQUOTS = "aliquots"
+    STILL = "still"
+    LOT = "lot"
+
+
+@dataclass(frozen=True)
+class Demo:
+    """Files as they will be written -> where they stand among the shipped ones; ``command`` to try on them."""
+
+    files: dict[str, str]
+    command: str
+    sheet: str = ""  # the file that the command takes, "" for the folder
+
+
+def _files(folder: str, *names: str, into: str = "") -> dict[str, str]:
+    return {f"{into}{name}": f"{folder}/{name}" for name in names}
+
+
+_RUN = ("run.toml", "cuts.csv", "README.md")
+DEMOS = {
+    Kind.BINARY: Demo(_files("demo_binary", *_RUN), "assess"),
+    Kind.TERNARY: Demo(_files("demo_ternary", *_RUN), "assess"),
+    Kind.ALIQUOTS: Demo(_files("demo_aliquots", "aliquots.toml", "aliquots.csv", "README.md"), "aliquots"),
+    Kind.STILL: Demo(_files("demo_still", "STILL.toml", "README.md"), "plan", "STILL.toml"),
+    Kind.LOT: Demo(
+        _files("demo_lot", "LOT.toml", "README.md", into="lot/") | _files("demo_binary", *_RUN, into="demo_binary/"),
+        "lot",
+        "lot/LOT.toml",
+    ),
+}
 
 
 def command(
     folder: Annotated[
         Path, typer.Argument(metavar="DIR", help="Folder to write into; made if it does not exist.", show_default=False)
     ],
-    run: Annotated[DemoRun, typer.Option("--run", help="Which demo run.")] = DemoRun.BINARY,
+    kind: Annotated[Kind, typer.Option("--kind", help="What to write.")] = Kind.BINARY,
 ) -> None:
-    """Write a demo run (invented data) into a folder, to try the tool or to start a run of your own from."""
-    texts = {name: (_source(run) / name).read_text(encoding="utf-8") for name in FILES}
+    """Write a demo (invented data) into a folder, to try the tool or to start a sheet of your own from."""
+    demo = DEMOS[kind]
+    texts = {name: (_shipped() / path).read_text(encoding="utf-8") for name, path in demo.files.items()}
     try:
-        _check_free(folder)
-        folder.mkdir(parents=True, exist_ok=True)
+        _check_free(folder, demo)
+        for name in texts:
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(Fault(str(folder), f"a folder that can be made ({error.strerror})")) from error
     for name, text in texts.items():
         write_text(folder / name, text)
-    print(f"written: {', '.join(str(folder / name) for name in FILES)}")
+    print(f"written: {', '.join(str(folder / name) for name in texts)}")
     print("These are INVENTED DATA; README.md beside them says how they were made. Next:")
-    print(f"\n    fractionkit assess {_quoted(folder)}\n")
+    print(f"\n    fractionkit {demo.command} {_quoted(folder / demo.sheet if demo.sheet else folder)}\n")
 
 
-def _source(run: DemoRun) -> Path:
-    """The folder of a demo run: inside the installed package, or data/ of the source tree."""
+def _shipped() -> Path:
+    """The folder of the demos: inside the installed package, or data/ of the source tree."""
     package = Path(__file__).resolve().parents[1]
     installed = package / "demo_runs"
-    runs = installed if installed.is_dir() else package.parent / "data"
-    return runs / f"demo_{run.value}"
+    return installed if installed.is_dir() else package.parent / "data"
 
 
-def _check_free(folder: Path) -> None:
+def _check_free(folder: Path, demo: Demo) -> None:
     """Refuse to write over anything: a run of one's own may stand there."""
     if folder.exists() and not folder.is_dir():
         raise InputError(Fault(str(folder), "a folder; this is a file"))
-    there = [name for name in FILES if (folder / name).exists()]
+    there = [name for name in demo.files if (folder / name).exists()]
     if there:
         expected = f"a folder without {', '.join(there)}; nothing is overwritten, name another folder"
         raise InputError(Fault(str(folder), expected))

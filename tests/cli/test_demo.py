@@ -29,7 +29,7 @@ def app() -> typer.Typer:
 @pytest.mark.parametrize("name", COMPONENTS)
 def test_a_demo_run_is_written_and_can_be_read(name, tmp_path):
     folder = tmp_path / "new" / "my run"
-    done = CliRunner().invoke(app(), [str(folder), "--run", name])
+    done = CliRunner().invoke(app(), [str(folder), "--kind", name])
     assert done.exit_code == 0
     assert f"fractionkit assess '{folder}'" in done.output
     assert "INVENTED DATA" in done.output
@@ -49,7 +49,7 @@ def test_binary_is_the_default(tmp_path):
     assert load_run(tmp_path).components == COMPONENTS["binary"][1]
 
 
-@pytest.mark.parametrize("name", demo.FILES)
+@pytest.mark.parametrize("name", demo.DEMOS[demo.Kind.BINARY].files)
 def test_nothing_is_overwritten(name, tmp_path):
     (tmp_path / name).write_text("mine", encoding="utf-8")
     with pytest.raises(InputError) as caught:
@@ -70,8 +70,20 @@ def test_a_file_is_no_folder(tmp_path):
         demo.command(tmp_path / ("b" * 5000))
 
 
+@pytest.mark.parametrize("kind", demo.Kind)
+def test_every_kind_is_written_as_it_stands_in_the_checkout(kind, tmp_path):
+    done = CliRunner().invoke(app(), [str(tmp_path / "here"), "--kind", kind.value])
+    assert done.exit_code == 0, done.output
+    wanted = demo.DEMOS[kind]
+    for name, source in wanted.files.items():
+        assert (tmp_path / "here" / name).read_bytes() == (ROOT / "data" / source).read_bytes()
+    assert f"fractionkit {wanted.command} {tmp_path / 'here' / wanted.sheet}".rstrip("/") in done.output
+    shown = " ".join(done.output.split())
+    assert "INVENTED DATA" in shown
+
+
 def test_unknown_demo_is_refused(tmp_path):
-    done = CliRunner().invoke(app(), [str(tmp_path / "x"), "--run", "quaternary"])
+    done = CliRunner().invoke(app(), [str(tmp_path / "x"), "--kind", "quaternary"])
     assert done.exit_code == 2
     assert not (tmp_path / "x").exists()
 
