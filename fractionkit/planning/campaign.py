@@ -1,0 +1,246 @@
+"""A campaign: batches of one feed, intermediate cuts carried into the next charge, until the recycle settles."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.assessment.model import Estimate, Flag
+from fractionkit.errors import Fault, InputError
+from fractionkit.planning.campaign_core import MOST_BATCHES, Batches, simulate
+from fractionkit.planning.campaign_model import BatchRow, Campaign, Policy
+from fractionkit.planning.campaign_settle import TOLERANCE, gathers, leaving, settling
+from fractionkit.planning.campaign_still import still_divider
+from fractionkit.planning.campaign_words import policy_remarks, sentences
+from fractionkit.planning.checks import FULL, ROOM_TEMPERATURE, azeotropes, check_charge, check_possible
+from fractionkit.planning.compare import compare
+from fractionkit.planning.feed import shares
+from fractionkit.planning.scenarios import Scenarios, scenarios_of
+from fractionkit.planning.setups import SetUp, setups_of
+from fractionkit.planning.trial import USUAL_RECEIVERS, Wish, estimate, hindrance
+from fractionkit.sheets.still_model import StillSheet
+
+Array = NDArray[np.float64]
+
+__all__ = ["BatchRow", "Campaign", "Policy", "campaign", "simulate"]
+
+COUNT = 50
+"""Scenarios of a campaign."""
+
+SCREEN = 40
+"""Scenarios with which the set-up is chosen where nobody has."""
+
+USUAL_BATCHES = 10
+MOST_REFLUX = 1000.0
+
+WORTH = 0.002
+"""Gain of yield for which one more cut is worth carrying: fewer cuts are less work."""
+
+
+def campaign(
+    sheet: StillSheet,
+    *,
+    batches: int | None = None,
+    carried: int | None = None,
+    setup: str | None = None,
+    reflux: float | None = None,
+    carry_residue: bool = False,
+    count: int = COUNT,
+) -> Campaign:
+    """Simulate a campaign, for every number of carried cuts from none to ``carried``.
+
+    Parameters
+    ----------
+    sheet : StillSheet
+        What `load_still` read; its feed is what every batch takes fresh.
+    batches : int
+        How many; by default the sheet's, else `USUAL_BATCHES`.
+    carried : int
+        Most cuts that go into the next charge; by default the sheet's, else all receivers but the kept one.
+    setup : str
+        Name of a set-up of the sheet; left out, the one that `compare` ranks first.
+    reflux : number
+        L/D; left out, the one of the set-up that `compare` ranks first.
+    carry_residue : bool
+        Whether what is left in the pot stays for the next charge.
+    count : int
+        Scenarios drawn of all that is uncertain.
+
+    Raises
+    ------
+    InputError
+        for a sheet, a set-up or numbers that cannot be, and a target that this feed cannot give with any column.
+    """
+    chosen, ratio = _setup(sheet, setup, reflux)
+    number = batches if batches is not None else sheet.campaign.batches or USUAL_BATCHES
+    receivers = sheet.still.receivers or USUAL_RECEIVERS
+    most = carried if carried is not None else sheet.campaign.carried
+    most = receivers - 1 if most is None else most
+    _check(sheet, number, most)
+    scenarios = scenarios_of(sheet, count)
+    check_charge(sheet, scenarios, [chosen])
+    wish = Wish(chosen, ratio)
+    if reason := hindrance(scenarios, wish, sheet.still):
+        raise InputError(
+            Fault(chosen.name, f"a set-up that can be run: {reason}", str(sheet.source), column="[[setup]]")
+        )
+    limit = _limit(sheet, scenarios)
+    fresh = scenarios.feed.mass[:, None] * scenarios.feed.w
+    policies = range(min(most, receivers - 1) + 1)
+    divide = still_divider(scenarios, wish, sheet.still, receivers)
+    made = simulate(
+        fresh, divide, number, list(policies), scenarios.component,
+        limit=np.inf if limit is None else limit, carry_residue=carry_residue,
+    )  # fmt: skip
+    if not np.any(made.kept > 0.0):
+        check_possible(sheet, scenarios)
+    told = tuple(_policy(made, g, scenarios) for g in policies)
+    return _campaign(sheet, scenarios, wish, receivers, limit, told, carry_residue=carry_residue)
+
+
+def _setup(sheet: StillSheet, name: str | None, reflux: float | None) -> tuple[SetUp, float]:
+    """The set-up and reflux ratio asked for, what is left open by the ranking of the plan."""
+    setups = setups_of(sheet)
+    known = {setup.name: setup for setup in setups}
+    if name is not None and name not in known:
+        raise InputError(Fault(name, f"a set-up of the sheet: {', '.join(known)}", str(sheet.source), column="setup"))
+    if reflux is not None and not (np.isfinite(reflux) and 0.0 <= reflux <= MOST_REFLUX):
+        raise InputError(Fault(f"{reflux:g}", f"a reflux ratio from 0 to {MOST_REFLUX:g}", column="reflux"))
+    if name is not None and reflux is not None:
+        return known[name], reflux
+    chosen = [trial for trial in compare(sheet, count=SCREEN).trials if name in (None, trial.setup.name)]
+    return chosen[0].setup, chosen[0].reflux if reflux is None else reflux
+
+
+def _check(sheet: StillSheet, batches: int, carried: int) -> None:
+    faults = []
+    if not 1 <= batches <= MOST_BATCHES:
+        faults.append(Fault(str(batches), f"1 to {MOST_BATCHES} batches", column="batches"))
+    if carried < 0:
+        faults.append(Fault(str(carried), "0 or more cuts to carry", column="carried"))
+    if faults:
+        raise InputError(faults)
+
+
+def _limit(sheet: StillSheet, scenarios: Scenarios) -> float | None:
+    """Kilograms that the pot takes, filled as far as may be."""
+    if sheet.still.pot is None:
+        return None
+    density = scenarios.mixture.density(scenarios.feed.w.mean(axis=0), ROOM_TEMPERATURE)
+    return float(FULL * sheet.still.pot * density)
+
+
+def _policy(made: Batches, g: int, scenarios: Scenarios) -> Policy:
+    names, t = scenarios.feed.components, scenarios.component
+    fresh, kept = made.fresh[g], made.kept[g]
+    out = kept + made.waste[g] + made.residue[g]
+    settled = settling(made.recycle[g])
+    share = leaving(fresh, out)
+    grows = gathers(share)
+    fed = fresh[..., t].sum(axis=1)
+    got = kept[..., t].sum(axis=1)
+    total = kept.sum(axis=(1, 2))
+    heat = made.heat[g].sum(axis=1)
+    known = bool(np.all(np.isfinite(made.time[g])))
+    growth = np.diff(made.recycle[g], axis=1, prepend=0.0)[:, -1]
+    policy = Policy(
+        carried=int(made.carried[g]),
+        batches=tuple(_row(made, g, b, scenarios) for b in range(kept.shape[1])),
+        kept=estimate(kept[:, -1].sum(axis=-1)),
+        recovery=estimate(_ratio(kept[:, -1, t], fresh[:, -1, t])),
+        overall=estimate(_ratio(got, fed)),
+        with_recycle=estimate(_ratio(got + made.recycle[g][:, -1, t], fed)),
+        settled=settled.last if settled.last > 0 and not grows.any() else None,
+        share_settled=settled.settled,
+        drift=float(np.median(settled.drift)),
+        leaves={name: estimate(np.nan_to_num(share[:, k], nan=1.0)) for k, name in enumerate(names)},
+        gathers=tuple(name for name, more in zip(names, grows, strict=True) if more),
+        growth={name: estimate(growth[:, k]) for k, name in enumerate(names)},
+        heat_per_kg=estimate(heat / np.maximum(total, 1e-300)) if np.all(total > 0.0) else None,
+        time=estimate(made.time[g][:, -1]) if known else None,
+        imbalance=made.imbalance(),
+    )
+    return policy_remarks(policy)
+
+
+def _row(made: Batches, g: int, b: int, scenarios: Scenarios) -> BatchRow:
+    kept, recycle = made.kept[g][:, b], made.recycle[g][:, b]
+    mass = kept.sum(axis=-1)
+    total = recycle.sum(axis=-1)
+    w = recycle / np.maximum(total, 1e-300)[:, None]
+    time = made.time[g][:, b]
+    return BatchRow(
+        number=b + 1,
+        fresh=estimate(made.fresh[g][:, b].sum(axis=-1)),
+        charge=estimate(made.charge[g][:, b].sum(axis=-1)),
+        kept=estimate(mass),
+        assay=estimate(kept[mass > 0.0, scenarios.component] / mass[mass > 0.0]) if np.any(mass > 0.0) else None,
+        meets=float(made.meets[g, b]),
+        waste=estimate(made.waste[g][:, b].sum(axis=-1)),
+        residue=estimate(made.residue[g][:, b].sum(axis=-1)),
+        recycle=estimate(total),
+        composition={name: estimate(w[:, k]) for k, name in enumerate(scenarios.feed.components)}
+        if np.all(total > 0.0)
+        else {},
+        cuts=int(made.cuts[g, b]),
+        cut_at=made.notes[b][g],
+        time=estimate(time) if np.all(np.isfinite(time)) else None,
+        heat=estimate(made.heat[g][:, b]),
+    )
+
+
+def _ratio(part: Array, whole: Array) -> Array:
+    return np.asarray(part / np.maximum(whole, 1e-300))
+
+
+def best_policy(policies: tuple[Policy, ...]) -> int:
+    """Place of the policy of highest overall yield, of those within `WORTH` of it the one that carries least."""
+    yields = np.array([policy.overall.estimate for policy in policies])
+    return int(np.flatnonzero(yields >= yields.max() - WORTH)[0])
+
+
+def _campaign(
+    sheet: StillSheet,
+    scenarios: Scenarios,
+    wish: Wish,
+    receivers: int,
+    limit: float | None,
+    policies: tuple[Policy, ...],
+    *,
+    carry_residue: bool,
+) -> Campaign:
+    from fractionkit.assessment.context import cautions
+
+    target = scenarios.feed.target
+    made = Campaign(
+        title=sheet.title,
+        date=sheet.date.isoformat() if sheet.date else None,
+        source=str(sheet.source),
+        components=scenarios.feed.components,
+        target=target.component,
+        purity=target.purity,
+        confidence=target.confidence,
+        origin=scenarios.feed.origin,
+        setup=wish.setup.name,
+        stages=estimate(scenarios.stages(wish.setup)),
+        reflux=wish.reflux,
+        receivers=receivers,
+        fresh=estimate(scenarios.feed.mass),
+        feed={name: Estimate(*part) for name, part in shares(scenarios.feed).items()},
+        limit=limit,
+        residue_carried=carry_residue,
+        scenarios=scenarios.count,
+        tolerance=TOLERANCE,
+        policies=policies,
+        best=best_policy(policies),
+        text=(),
+        flags=tuple(
+            [Flag("reading", text) for text in scenarios.warnings]
+            + [
+                Flag("azeotrope", f"{text}: no cut on one side of it passes to the other.")
+                for text in azeotropes(scenarios)
+            ]
+        ),
+        cautions=cautions(scenarios.feed.components),
+    )
+    return sentences(made)

@@ -1,0 +1,107 @@
+"""A campaign of batches: what the report, the picture and the command read. Nothing here computes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from fractionkit.assessment.model import Caution, Estimate, Flag
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class BatchRow:
+    """One batch: kg, medians with 95 % intervals.
+
+    fresh, charge, kept, waste, residue : this batch's; recycle : what stands ready afterwards, with its composition
+    (component -> mass fraction). assay : of what is kept, None where nothing is. meets : probability that it meets the
+    purity. cuts : how many were carried on. cut_at : when the heart was cut, in words. time : s, None where unknown;
+    heat : J.
+    """
+
+    number: int
+    fresh: Estimate
+    charge: Estimate
+    kept: Estimate
+    assay: Estimate | None
+    meets: float
+    waste: Estimate
+    residue: Estimate
+    recycle: Estimate
+    composition: dict[str, Estimate]
+    cuts: int
+    cut_at: str
+    time: Estimate | None
+    heat: Estimate
+
+
+@dataclass(frozen=True)
+class Policy:
+    """What comes of carrying at most ``carried`` cuts.
+
+    kept, recovery : kg a batch and part of the target fed that is kept, in the last batch; overall : part of all the
+    target fed in the campaign; with_recycle : the same, what stands in the recycle at the end counted too.
+    settled : number of the batch by which the recycle has settled in 95 % of the scenarios, None where it has not;
+    share_settled : part of the scenarios. drift : part of the recycle by which it would still change.
+    leaves : component -> part of what the last batch brought that left in it. gathers : components that still gather;
+    growth : component -> kg that the last batch added to the recycle. heat_per_kg : J for a kilogram kept, None
+    without any; time : s of a batch. remarks : what must be known of this policy.
+    """
+
+    carried: int
+    batches: tuple[BatchRow, ...]
+    kept: Estimate
+    recovery: Estimate
+    overall: Estimate
+    with_recycle: Estimate
+    settled: int | None
+    share_settled: float
+    drift: float
+    leaves: dict[str, Estimate]
+    gathers: tuple[str, ...]
+    growth: dict[str, Estimate]
+    heat_per_kg: Estimate | None
+    time: Estimate | None
+    imbalance: float
+    remarks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """Batches of one feed with one set-up; ``policies`` by how many cuts they carry, ``best`` the place of the best.
+
+    fresh : kg of feed a batch would like to take. limit : kg that the pot takes, None where the sheet does not say.
+    tolerance : part of the recycle by which it may change once settled. text : the answer in sentences.
+    """
+
+    title: str
+    date: str | None
+    source: str
+    components: tuple[str, ...]
+    target: str
+    purity: float
+    confidence: float
+    origin: str
+    setup: str
+    stages: Estimate
+    reflux: float
+    receivers: int
+    fresh: Estimate
+    feed: dict[str, Estimate]
+    limit: float | None
+    residue_carried: bool
+    scenarios: int
+    tolerance: float
+    policies: tuple[Policy, ...]
+    best: int
+    text: tuple[str, ...]
+    flags: tuple[Flag, ...]
+    cautions: tuple[Caution, ...]
+
+    @property
+    def chosen(self) -> Policy:
+        """The policy that yields most."""
+        return self.policies[self.best]

@@ -1,0 +1,86 @@
+"""A campaign in sentences."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from fractionkit.assessment.model import Estimate, Flag
+from fractionkit.planning.campaign_model import Campaign, Policy
+from fractionkit.planning.cutting_words import Kind, shown
+
+
+def interval(made: Estimate, kind: Kind) -> str:
+    """An estimate with its interval, as the sentences write it."""
+    return shown(made.estimate, made.low, made.high, kind)
+
+
+def policy_remarks(policy: Policy) -> Policy:
+    """Return the policy with what must be known of it."""
+    remarks = []
+    for name in policy.gathers:
+        leaves, more = policy.leaves[name].estimate, policy.growth[name].estimate
+        if leaves < 1e-3:
+            remarks.append(
+                f"Nothing of the {name} that comes in leaves again: the recycle gains {shown(more, more, more, 'mass')} of "
+                "it with every batch, without end, unless a cut is thrown away now and then."
+            )
+        else:
+            remarks.append(
+                f"{name.capitalize()} still gathers in the recycle after {len(policy.batches)} batches: of what a batch "
+                f"brings, {100 * leaves:.0f} % leaves."
+            )
+    last = policy.batches[-1]
+    if last.fresh.estimate < 0.98 * policy.batches[0].fresh.estimate:
+        remarks.append(
+            f"The pot is full: beside the recycle the last batch takes only {interval(last.fresh, 'mass')} of fresh feed."
+        )
+    empty = sum(row.kept.estimate <= 0.0 for row in policy.batches)
+    if empty:
+        remarks.append(f"{empty} of {len(policy.batches)} batches give nothing that meets the target.")
+    return replace(policy, remarks=tuple(remarks))
+
+
+def sentences(made: Campaign) -> Campaign:
+    """Return the campaign with the answer in sentences."""
+    best, count = made.chosen, len(made.chosen.batches)
+    if best.overall.estimate <= 0.0:
+        text = (
+            f"No batch of this campaign gives a cut of {100 * made.purity:.6g} wt% {made.target}, whatever is carried into "
+            "the next charge: it takes more stages or reflux.",
+        )
+        return replace(made, text=text)
+    told = [
+        f"Carry {_cuts(best.carried)} into the next charge: over {count} batch{'es' if count > 1 else ''} "
+        f"{interval(best.overall, 'probability')} of the {made.target} fed is kept, "
+        f"{interval(best.kept, 'mass')} in the last batch."
+    ]
+    if best.carried and len(made.policies) > 1:
+        alone = made.policies[0]
+        told.append(f"With nothing carried it is {interval(alone.overall, 'probability')}.")
+    if best.carried:
+        told.append(_settles(best, made.tolerance))
+    told += best.remarks
+    return replace(made, text=tuple(told))
+
+
+def _cuts(number: int) -> str:
+    return "nothing" if number == 0 else "the richest cut" if number == 1 else f"the {number} richest cuts"
+
+
+def _settles(policy: Policy, tolerance: float) -> str:
+    last = policy.batches[-1]
+    what = f"{interval(last.recycle, 'mass')} then stand ready for the next charge"
+    if policy.settled is None:
+        return (
+            f"The recycle has not settled in {len(policy.batches)} batches: it would still change by about "
+            f"{100 * min(policy.drift, 10.0):.2g} % of its mass; {what}."
+        )
+    return (
+        f"The recycle has settled by batch {policy.settled}: what it still changes by, now and later, is within "
+        f"{100 * tolerance:.2g} % of its mass; {what}."
+    )
+
+
+def flags(made: Campaign) -> tuple[Flag, ...]:
+    """Flags of the campaign and the remarks of the best policy as flags."""
+    return (*made.flags, *(Flag("recycle", remark) for remark in made.chosen.remarks))
