@@ -25,19 +25,34 @@ def choose(mass: Array, draws: Array, purity: float, confidence: float) -> NDArr
     """Cuts of the heaviest lot that meets ``purity`` with probability ``confidence``.
 
     mass : (K,) kg, NaN where unknown (never chosen). draws : (D, K) joint draws of the target's mass fraction.
-    Returns (K,) of bool, all False where no lot meets it. Up to 12 usable cuts every combination is tried and the answer
-    is exact for these draws; beyond, cuts join in order of their chance to meet the target alone, and up to 60 cuts
-    additions and exchanges that gain mass follow until none is left. A cut that falls short alone may join where purer
-    ones make up for it: the lot is what is labelled.
+    Returns (K,) of bool, all False where no lot meets it. Cuts that no lot can bear, whatever else is in it, are left out
+    first. Of up to 12 others every combination is tried and the answer is exact for these draws; beyond, cuts join in
+    order of their chance to meet the target alone, and up to 60 cuts additions and exchanges that gain mass follow until
+    none is left (`fractionkit.lots.combine` goes on from there). A cut that falls short alone may join where purer ones
+    make up for it: the lot is what is labelled.
     """
     chosen = np.zeros(len(mass), dtype=bool)
     usable = np.flatnonzero(np.isfinite(mass) & (mass > 0.0))
+    surplus = mass[usable] * (draws[:, usable] - purity)
+    bearable = _bearable(surplus, confidence)
+    usable, surplus = usable[bearable], surplus[:, bearable]
     if not usable.size:
         return chosen
-    surplus = mass[usable] * (draws[:, usable] - purity)
     pick = _exhaustive if usable.size <= EXHAUSTIVE else _ordered
     chosen[usable[pick(mass[usable], surplus, confidence)]] = True
     return chosen
+
+
+def _bearable(surplus: Array, confidence: float) -> NDArray[np.bool_]:
+    """(K,) whether some lot may hold each cut whole: the others would add at most what they have above the purity."""
+    left = np.ones(surplus.shape[1], dtype=bool)
+    while left.any():
+        most = np.maximum(surplus[:, left], 0.0).sum(axis=1)
+        stays = meets(most[:, None] + np.minimum(surplus[:, left], 0.0)) >= confidence
+        if stays.all():
+            break
+        left[np.flatnonzero(left)[~stays]] = False
+    return left
 
 
 def _exhaustive(mass: Array, surplus: Array, confidence: float) -> NDArray[np.intp]:
@@ -63,11 +78,17 @@ def _ordered(mass: Array, surplus: Array, confidence: float) -> NDArray[np.intp]
     chosen[order[: good[-1] + 1]] = True
     if len(mass) > LONGEST_SEARCH:
         return np.flatnonzero(chosen)
-    total = running[:, good[-1]]
+    return np.flatnonzero(improved(mass, surplus, confidence, chosen))
+
+
+def improved(mass: Array, surplus: Array, confidence: float, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """``chosen`` (K,) after the additions, and up to 60 cuts the exchanges, that gain mass and still meet the target."""
+    chosen = chosen.copy()
+    total = surplus[:, chosen].sum(axis=1)
     while True:
         move = _best_move(mass, surplus, confidence, chosen, total)
         if move is None:
-            return np.flatnonzero(chosen)
+            return chosen
         out, into = move
         total = total + surplus[:, into]
         chosen[into] = True
@@ -86,8 +107,8 @@ def _best_move(
     fits = meets(total[:, None] + surplus[:, outside]) >= confidence
     if fits.any():
         return None, int(outside[fits][np.argmax(mass[outside[fits]])])
-    inside = np.flatnonzero(chosen)
     best, gain = None, 0.0
+    inside = np.flatnonzero(chosen) if len(mass) <= LONGEST_SEARCH else ()
     for out in inside:
         larger = outside[mass[outside] > mass[out] + gain]
         if not larger.size:

@@ -1,0 +1,197 @@
+"""The heaviest lots as a mixed-integer linear program, the chance of each lot written as a second-order cone.
+
+A lot that takes the parts f of its materials has the surplus s f, s being joint draws of m_k (w_k - purity). With mean
+mu' f and standard deviation |A f| (A : centred draws over sqrt(D)) the chance that it is not negative is at least the
+confidence where
+
+    mu' f - kappa |A f| >= 0,
+
+kappa being the normal quantile of the confidence (Prékopa, Stochastic Programming, 1995, 10.4; Boyd and Vandenberghe,
+Convex Optimization, 2004, 4.4.2). The cone is convex and homogeneous; each of its tangents
+
+    (mu - kappa A'A f0 / |A f0|)' f >= 0
+
+holds everywhere in it (|A f| >= (A f0)'(A f)/|A f0|, Cauchy and Schwarz), so that tangents at the successive solutions
+(Kelley, J. SIAM 8 (1960) 703) lead to the global optimum, with whole cuts too, since every program is solved as such.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+MOST_TANGENTS = 60
+GAP = 1e-5  # of the worth, to which a program with whole cuts is solved
+MOST_NODES = 2000  # of its search tree
+MOST_SWITCHES = 150  # yes-or-no choices up to which such a program is solved; beyond, one with parts is rounded down
+ROUND_OFF = 1e-9
+TINY = 1e-12  # mass fraction
+CLOSE = (
+    1e-7  # shortfall of a cone, in units of the lot's mass, that counts as none; what is left is repaired on the draws
+)
+
+
+@dataclass(frozen=True)
+class Task:
+    """What is to be combined: M materials, L lots, D joint draws.
+
+    mass : (M,) kg. surplus : (L, D, M), m_k (w_k - purity) of each lot's target, kg. confidence : (L,); NaN where only
+    the mean must not be negative. worth : (L,) of one kg in each lot. whole : (L,) of bool, whether a lot takes
+    materials whole or not at all. least : (L,) smallest part that is worth taking. most : (L,) kg.
+    """
+
+    mass: Array
+    surplus: Array
+    confidence: Array
+    worth: Array
+    whole: NDArray[np.bool_]
+    least: Array
+    most: Array
+
+    @property
+    def lots(self) -> int:
+        """Number of lots."""
+        return len(self.worth)
+
+    @property
+    def value(self) -> Array:
+        """(L, M) worth of the whole of each material in each lot."""
+        return self.worth[:, None] * self.mass
+
+    def total(self, parts: Array) -> Array:
+        """(L, D) surplus of the lots that take ``parts`` (L, M)."""
+        return np.asarray(np.einsum("ldm,lm->ld", self.surplus, parts))
+
+    def holds(self, parts: Array) -> NDArray[np.bool_]:
+        """(L,) whether each lot meets its purity with its confidence on all draws; an empty lot does.
+
+        Lots with parts of materials must do so by more than what rounding in another order of summing can undo.
+        """
+        whole = ((parts == 0.0) | (parts == 1.0)).all(axis=1)
+        total = self.total(parts) - np.where(whole, 0.0, TINY * (parts @ self.mass))[:, None]
+        judged = np.where(
+            np.isnan(self.confidence), total.mean(axis=1) >= 0.0, (total >= 0.0).mean(axis=1) >= self.confidence
+        )
+        return np.asarray(judged.astype(bool) | ~(parts > 0.0).any(axis=1))
+
+
+class Program:
+    """The program of one task. Directions of tangents are kept: with any kappa they make a tangent of that cone."""
+
+    def __init__(self, task: Task) -> None:
+        self.task = task
+        self.mean = task.surplus.mean(axis=1)
+        self.spread = (task.surplus - self.mean[:, None]) / np.sqrt(task.surplus.shape[1])
+        self.guarded = ~np.isnan(task.confidence)
+        self.switched = np.flatnonzero((task.least > 0.0) & ~task.whole)
+        choices = len(task.mass) * int((task.whole | (task.least > 0.0)).sum())
+        self.integral = 0 < choices <= MOST_SWITCHES
+        self.rounds = choices > MOST_SWITCHES
+        self.directions: list[tuple[int, Array]] = []
+
+    def solve(self, kappa: Array, margin: Array, box: tuple[Array, Array] | None = None) -> Array:
+        """Parts (L, M) of most worth in the cones of ``kappa`` (L,), their means above the purity by ``margin`` (L,).
+
+        box : lower and upper bounds (L, M), between which all parts are free.
+        """
+        level = list(enumerate(self.mean - margin[:, None] * self.task.mass))
+        if self.integral and box is None:  # most tangents are found where it costs little, with parts of cuts for whole
+            self._descend(level, kappa, None, relaxed=True)
+        parts = self._descend(level, kappa, box, relaxed=not self.integral)
+        if not self.rounds or box is not None:
+            return parts
+        least = np.where(self.task.whole, 1.0, self.task.least)[:, None]
+        return np.where(parts >= least, parts, 0.0)
+
+    def deviation(self, parts: Array) -> Array:
+        """(L,) standard deviation of each lot's surplus."""
+        return np.asarray(np.linalg.norm(np.einsum("ldm,lm->ld", self.spread, parts), axis=1))
+
+    def _descend(
+        self, level: list[tuple[int, Array]], kappa: Array, box: tuple[Array, Array] | None, relaxed: bool
+    ) -> Array:
+        parts = np.ones((self.task.lots, len(self.task.mass)))
+        for _ in range(MOST_TANGENTS):
+            cones = [(lot, self.mean[lot] - kappa[lot] * slope) for lot, slope in self.directions]
+            parts = self.linear(level + cones, box, relaxed=relaxed)
+            new = self._outside(parts, kappa)
+            if not new:
+                break
+            self.directions += new
+        return parts
+
+    def _outside(self, parts: Array, kappa: Array) -> list[tuple[int, Array]]:
+        """Directions of the tangents at the lots whose cone ``parts`` leaves."""
+        found = []
+        for lot in np.flatnonzero(self.guarded & (parts > 0.0).any(axis=1)).tolist():  # lots, a few
+            along = self.spread[lot] @ parts[lot]
+            size = float(np.linalg.norm(along))
+            short = self.mean[lot] @ parts[lot] - kappa[lot] * size < -CLOSE * float(self.task.mass @ parts[lot])
+            if short and size > 0.0:
+                found.append((lot, self.spread[lot].T @ along / size))
+        return found
+
+    def linear(
+        self,
+        above: Sequence[tuple[int, Array]],
+        box: tuple[Array, Array] | None = None,
+        floor: Array | None = None,
+        *,
+        relaxed: bool = False,
+    ) -> Array:
+        """Parts (L, M) of most worth with slope' parts >= floor for each (lot, slope (M,)) of ``above``.
+
+        box : bounds (L, M); between them, or where ``relaxed``, all parts are free. floor : 0 by default.
+        """
+        from scipy.optimize import Bounds, LinearConstraint, milp  # here: only those who combine pay for it
+        from scipy.sparse import csr_array, eye_array, hstack, kron
+
+        task = self.task
+        size, count = len(task.mass), task.lots * len(task.mass)
+        free = relaxed or box is not None
+        low, high = (np.zeros((task.lots, size)), np.ones((task.lots, size))) if box is None else box
+        rows = np.zeros((len(above), task.lots, size))
+        for place, (lot, slope) in enumerate(above):
+            rows[place, lot] = slope
+        scale = np.maximum(np.abs(rows).max(axis=(1, 2)), 1e-300)
+        rows /= scale[:, None, None]
+        blocks: list[tuple[Any, Any, Any]] = [
+            (csr_array(rows.reshape(len(above), count)), 0.0 if floor is None else floor / scale, np.inf),
+            (kron(np.ones((1, task.lots)), eye_array(size), format="csr"), -np.inf, 1.0),
+        ]
+        limited = np.flatnonzero(np.isfinite(task.most))
+        if limited.size:
+            taken = kron(eye_array(task.lots, format="csr")[limited], task.mass[None], format="csr")
+            blocks.append((taken, -np.inf, task.most[limited]))
+        switches = 0 if free else len(self.switched) * size
+        if switches:
+            own = kron(eye_array(task.lots, format="csr")[self.switched], eye_array(size), format="csr")
+            identity = eye_array(switches, format="csr")
+            least = kron(np.diag(task.least[self.switched]), eye_array(size), format="csr")
+            blocks = [(hstack([block, csr_array((block.shape[0], switches))]), a, b) for block, a, b in blocks]
+            blocks += [(hstack([own, -identity]), -np.inf, 0.0), (hstack([own, -least]), 0.0, np.inf)]
+        worth = task.value.ravel() / task.value.max()
+        whole = np.repeat(task.whole & (not free), size).astype(float)
+        rest = np.ones(switches)
+        found = milp(
+            np.concatenate([-worth, 0.0 * rest]),
+            integrality=np.concatenate([whole, rest]),
+            bounds=Bounds(
+                np.concatenate([low.ravel(), 0.0 * rest]),
+                np.concatenate([high.ravel(), rest]),
+            ),
+            constraints=[LinearConstraint(block.tocsc(), a, b) for block, a, b in blocks],
+            options={"mip_rel_gap": GAP, "node_limit": MOST_NODES},
+        )
+        if found.x is None:  # no plan within the bounds: the empty one, or the one that they surround
+            return low
+        parts = np.clip(found.x[:count].reshape(task.lots, size), 0.0, 1.0)
+        parts[parts < ROUND_OFF] = 0.0
+        parts[parts > 1.0 - ROUND_OFF] = 1.0
+        return parts if free else np.where(task.whole[:, None], np.round(parts), parts)
