@@ -90,6 +90,6 @@ def _note(heart: Heart | None) -> str:
     return f"{marks[0]} to {marks[1]}"
 
 
-def curve_rows(curve: Collected, rows: slice) -> Collected:
+def curve_rows(curve: Collected, rows: slice | NDArray[np.intp]) -> Collected:
     """Some scenarios of a curve."""
     return Collected(**{name: getattr(curve, name)[rows] for name in vars(curve)})
