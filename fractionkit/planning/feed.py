@@ -136,10 +136,10 @@ def _portion(sheet: StillSheet, assessment: object) -> tuple[Material, ...]:
 
 
 def _from_bottles(sheet: StillSheet, count: int, rng: np.random.Generator) -> Feed:
-    from fractionkit.stock import materials as on_the_shelf  # imported here: few plans start from the shelf
+    from fractionkit.stock import open_stock  # imported here: few plans start from the shelf
 
-    assert sheet.feed.stock is not None
-    materials = on_the_shelf(sheet.feed.stock, sheet.feed.bottles)
+    with open_stock(sheet.feed.stock, write=False) as stock:
+        materials = stock.materials(sheet.feed.bottles)
     components = tuple(dict.fromkeys(name for material in materials for name in material.components))
     w, mass = _mixed(sheet, materials, components, count, rng)
     return Feed(components, w, mass, f"bottles {', '.join(sheet.feed.bottles)}", _target(sheet))

@@ -123,7 +123,8 @@ def distilled(scenarios: Scenarios, wishes: Sequence[Wish], still: StillEntry) -
 
 def _rows(made: Distillation, rows: slice) -> Distillation:
     """Some scenarios of a distillation, without the points that only others needed."""
-    last = int((np.diff(made.distilled[rows], axis=1) > 0.0).any(axis=0).nonzero()[0].max(initial=0)) + 2
+    moving = np.flatnonzero((np.diff(made.distilled[rows], axis=1) > 0.0).any(axis=0))
+    last = int(moving.max(initial=0)) + 2
     taken = {
         f.name: getattr(made, f.name)[rows] for f in fields(made) if f.name not in ("molar_mass", "charge", "finished")
     }
@@ -145,7 +146,7 @@ def _judged(scenarios: Scenarios, wish: Wish, made: Distillation, still: StillEn
     cuts = best_cuts(
         made, scenarios.component, target.purity, target.confidence, still.receivers or USUAL_RECEIVERS,
         by=watch(curve, scenarios.component, target.purity, target.confidence),
-        reading_error=scenarios.reading, names=scenarios.feed.components, stop=stop,
+        reading_error=scenarios.reading, names=scenarios.feed.components, stop=stop, possible=False,
     )  # fmt: skip
     pair = hardest_pair(scenarios.mixture, scenarios.feed.w.mean(axis=0), scenarios.pressure_mean, scenarios.component)
     first = made.distillate[:, 0].mean(axis=0)

@@ -112,7 +112,7 @@ def _check_feed(sheet: StillSheetFile, entry: FeedSection) -> None:
         sheet.fault(f"only one of {', '.join(ways)}", "feed", ways[1], value=sheet.typed("feed", ways[1]))
     if "composition" in ways and not sheet.given("feed", "mass"):
         sheet.fault('the mass of the charge as well, like mass = "2400 g"', "feed")
-    for key, owner in (("portion", "run"), ("cuts", "run"), ("stock", "bottles"), ("bottles", "stock")):
+    for key, owner in (("portion", "run"), ("cuts", "run"), ("stock", "bottles")):
         if sheet.given("feed", key) and not sheet.given("feed", owner):
             sheet.fault(f"{owner} as well", "feed", key, value=sheet.typed("feed", key))
     if sheet.given("feed", "portion") and sheet.given("feed", "cuts"):

@@ -27,7 +27,7 @@ class FeedEntry:
     mass : kg; with a run or bottles, how much of them is taken (None: all).
     composition : component -> mass fraction with the uncertainty that was written; ``rest`` makes up the rest.
     run : folder or run.toml, with ``portion`` or ``cuts`` (neither: what the run calls recycle).
-    bottles : names on the shelf; ``stock`` : the file of the shelf.
+    bottles : names on the shelf; ``stock`` : the file of the shelf, None for the usual one.
     rows : line in the sheet of the section's keys, for messages.
     """
 

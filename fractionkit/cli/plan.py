@@ -1,0 +1,67 @@
+"""`fractionkit plan STILL`: set-ups compared before heating."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
+
+
+def command(
+    still: Annotated[Path, typer.Argument(metavar="STILL", help="The plan's STILL.toml, or the folder it is in.")],
+    json: JsonOption = None,
+    report: ReportOption = None,
+) -> None:
+    """Compare stills, columns and reflux ratios for a charge: what each keeps, where to cut, what it costs.
+
+    Exit code 1: the run that the charge comes from is at odds with itself; 2: the sheet is wrong, or no column at all
+    could give that target. A plan in which no set-up reaches the target is an answer.
+    """
+    check_outputs(json, report)
+    from fractionkit.planning.compare import compare
+    from fractionkit.sheets.still_file import load_still
+
+    sheet = load_still(still)
+    with _progress() as tell:
+        plan = compare(sheet, processes=0, pictures=report is not None, progress=tell)
+
+    def json_text() -> str:
+        from fractionkit.report.plan_document import plan_json_text
+
+        return plan_json_text(plan)
+
+    def report_text() -> str:
+        from fractionkit.report.plan_page import plan_html
+
+        return plan_html(plan)
+
+    write_outputs((json, json_text), (report, report_text))
+    if json != STANDARD_OUTPUT:
+        from fractionkit.cli.plan_table import show
+
+        show(plan)
+        for path in (json, report):
+            if path is not None:
+                typer.echo(f"written: {path}")
+
+
+@contextmanager
+def _progress() -> Iterator[Callable[[int, int], None]]:
+    """A bar on standard error, where that is a terminal; it goes when the work is done."""
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+
+    console = Console(stderr=True)
+    columns = (TextColumn("set-ups"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        task = bar.add_task("set-ups", total=None)
+
+        def tell(done: int, total: int) -> None:
+            bar.update(task, completed=done, total=total)
+
+        yield tell
