@@ -61,7 +61,7 @@ ATTRIBUTES: dict[str, Attribute] = {
         Attribute("colour", "number", "colour, Pt-Co", 'high = "10"', ("color", "colour apha", "apha colour")),
     )
 }
-_BY_WORD = {word: made.name for made in ATTRIBUTES.values() for word in (made.name, made.title, *made.synonyms)}
+_BY_WORD = {word.lower(): made.name for made in ATTRIBUTES.values() for word in (made.name, made.title, *made.synonyms)}
 
 
 def attribute_named(text: str) -> str:
