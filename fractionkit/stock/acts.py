@@ -11,7 +11,7 @@ from fractionkit.errors import Fault, InputError
 from fractionkit.stock.composition import Known
 from fractionkit.stock.draft import FOUND, LOSS, SOLD, SUPPLY, USED, WASTE, Draft, grams, micrograms
 from fractionkit.stock.enter import Part
-from fractionkit.stock.ledger import Ledger, Overdrawn, play
+from fractionkit.stock.ledger import Ledger, OverdrawnError, play
 from fractionkit.stock.rows import Place
 from fractionkit.stock.text import checked_day, checked_name, find, key
 
@@ -146,7 +146,7 @@ def check_undo(ledger: Ledger, after: Ledger, number: int) -> None:
     """Refuse to undo what later entries need, naming the first of them."""
     try:
         play(after.holding, after.places)
-    except Overdrawn as error:
+    except OverdrawnError as error:
         name = after.places[error.place].name
         expected = (
             f"an entry on which nothing hangs: entry {error.booking} needs what is in {name}; undo that one first"

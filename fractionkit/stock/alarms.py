@@ -14,12 +14,13 @@ NOTICEABLE_LOSS = 0.01  # of what came in: then the lighter components may have 
 
 @dataclass(frozen=True)
 class Alarm:
-    """Something to look after: the place, a stable code, a word for the table, a sentence with its source."""
+    """Something to look after: the place, a stable code, a word for the table, a sentence; advice with its source."""
 
     name: str
     code: str
     word: str
     text: str
+    advice: str = ""
     source: str = ""
 
 
@@ -53,8 +54,8 @@ def _stabiliser(held: Holding) -> list[Alarm]:
     said = _usual(main)
     if said is None:
         return []
-    text = f"holds no stabiliser as far as the logbook knows (distilling removes it). {main}: {said[0]}"
-    return [Alarm(held.name, "no_stabiliser", "no stabiliser", text, said[1])]
+    text = f"holds no stabiliser as far as the logbook knows; it is mainly {main}"
+    return [Alarm(held.name, "no_stabiliser", "no stabiliser", text, *said)]
 
 
 def _usual(component: str) -> tuple[str, str] | None:

@@ -75,7 +75,7 @@ def enter(draft: Draft, assessment: Assessment, charge: Sequence[Part]) -> Batch
     if charged > recycled:
         known = _fresh(whole, charged, taken)
         u = assessment.balance.charge_u or float(weighing_u(charged / MICROGRAMS))
-        draft.move(SUPPLY, pot.id, charged - recycled, draft.origin(f"{batch.name}/charge", known, u, batch.id))
+        draft.move(SUPPLY, pot.id, charged - recycled, draft.origin(f"{batch.name}/charge", known, u))
     if come > charged:
         draft.move(FOUND, pot.id, come - charged)
     for out in outs:

@@ -10,26 +10,34 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
+from fractionkit.errors import FractionkitError
 from fractionkit.stock.rows import STANDING, Batch, Booking, Entry, Origin, Paper, Place, Reading
 
 MICROGRAMS = 1_000_000_000  # in a kilogram
 Content = dict[int, int]  # origin -> micrograms
 
 
-class Overdrawn(Exception):  # noqa: N818  (it is caught and told in words)
+class OverdrawnError(FractionkitError):
     """An entry that holds would take more out of a place than is there, or use a place that no entry made."""
 
+    exit_code = 1
+
     def __init__(self, booking: int, place: int, short: int) -> None:
-        super().__init__(booking, place, short)
+        super().__init__(f"the logbook does not add up: entry {booking} takes what is not there; run stock check")
         self.booking, self.place, self.short = booking, place, short
 
 
 @dataclass
 class State:
-    """What stands where. ``came`` : origin -> micrograms that came into being; ``distilled`` : what went into pots."""
+    """What stands where.
+
+    content : place -> what is in it. came : origin -> micrograms that came into being, of which a weighing ``found`` some.
+    distilled : run's pot -> what went into it.
+    """
 
     content: dict[int, Content] = field(default_factory=dict)
     came: Content = field(default_factory=dict)
+    found: Content = field(default_factory=dict)
     distilled: dict[int, Content] = field(default_factory=dict)
 
     def mass(self, place: int) -> int:
@@ -74,6 +82,10 @@ class Ledger:
         """Documents of a place that hold."""
         return tuple(p for entry in self.holding for p in entry.papers if p.place == place)
 
+    def born(self, origin: int) -> bool:
+        """Whether a material came out of a run; a charge only went in."""
+        return self.origins[origin].batch is not None
+
     def last(self, table: str) -> int:
         """Highest id used in a table."""
         return max((row.id for entry in self.entries for row in entry.rows()[table]), default=0)
@@ -96,7 +108,7 @@ def play(entries: Iterable[Entry], places: dict[int, Place], dyed: frozenset[int
 
     Raises
     ------
-    Overdrawn
+    OverdrawnError
         where a place would hold less than nothing, or was never made.
     """
     state = State()
@@ -106,7 +118,7 @@ def play(entries: Iterable[Entry], places: dict[int, Place], dyed: frozenset[int
         for movement in entry.movements:
             for end in (movement.source, movement.target):
                 if end not in made:
-                    raise Overdrawn(entry.booking.id, end, movement.mass)
+                    raise OverdrawnError(entry.booking.id, end, movement.mass)
             parts = _parts(
                 state, places, entry.booking.id, movement.source, movement.target, movement.mass, movement.origin
             )
@@ -115,7 +127,7 @@ def play(entries: Iterable[Entry], places: dict[int, Place], dyed: frozenset[int
             _add(state.content.setdefault(movement.target, {}), parts)
         for place in {m.target for m in entry.movements if places[m.target].kind == "run"}:
             if state.mass(place):
-                raise Overdrawn(entry.booking.id, place, state.mass(place))
+                raise OverdrawnError(entry.booking.id, place, state.mass(place))
     return state
 
 
@@ -127,12 +139,15 @@ def _parts(
     if kind == "outside":
         made = {origin: mass} if origin is not None else share(state.content.get(target, {}), mass)
         if not made:
-            raise Overdrawn(booking, target, mass)
-        _add(state.came, {abs(key): amount for key, amount in made.items()})
+            raise OverdrawnError(booking, target, mass)
+        plain = {abs(key): amount for key, amount in made.items()} if origin is None else made
+        _add(state.came, plain)
+        if origin is None:
+            _add(state.found, plain)
         return made
     there = state.content.get(source, {})
     if sum(there.values()) < mass:
-        raise Overdrawn(booking, source, mass - sum(there.values()))
+        raise OverdrawnError(booking, source, mass - sum(there.values()))
     taken = share(there, mass)
     _add(there, {key: -amount for key, amount in taken.items()})
     if kind != "run" or origin is None:

@@ -27,7 +27,7 @@ class Parent(Protocol):
 
     @property
     def mass(self) -> float:
-        """kg taken."""
+        """How much was taken, kg."""
 
 
 class Kept(Protocol):

@@ -192,6 +192,30 @@ def _changed(condition: Condition, **new: object) -> Condition:
     return replace(condition, **new)  # type: ignore[arg-type]
 
 
+@dataclass(frozen=True)
+class Step:
+    """One movement seen from a place: entry, day, what was done, the other place, kg more (less: negative)."""
+
+    entry: int
+    day: str
+    act: str
+    other: str
+    change: float
+
+
+def history(ledger: Ledger, place: int) -> tuple[Step, ...]:
+    """Everything that was moved into a place and out of it, by the entries that hold."""
+    steps = []
+    for entry in ledger.holding:
+        for movement in entry.movements:
+            if place in (movement.source, movement.target):
+                sign = 1 if movement.target == place else -1
+                other = ledger.places[movement.source if sign > 0 else movement.target].name
+                booking = entry.booking
+                steps.append(Step(booking.id, booking.day, booking.act, other, sign * movement.mass / MICROGRAMS))
+    return tuple(steps)
+
+
 def today() -> str:
     """Today's date, ISO."""
     return datetime.date.today().isoformat()

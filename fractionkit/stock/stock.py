@@ -12,14 +12,16 @@ from fractionkit.assessment.model import Assessment
 from fractionkit.errors import Fault, InputError
 from fractionkit.lots.material import Material
 from fractionkit.stock import acts, file, schema, shelf, store
+from fractionkit.stock.backup import Backup, backup
 from fractionkit.stock.composition import Known
 from fractionkit.stock.draft import FIXED, Draft
 from fractionkit.stock.enter import Part, enter
-from fractionkit.stock.ledger import Ledger, Overdrawn, play
+from fractionkit.stock.ledger import Ledger, OverdrawnError, play
 from fractionkit.stock.lot import LotMade, book_lot
 from fractionkit.stock.paths import default_path
+from fractionkit.stock.proof import Proof, prove
 from fractionkit.stock.rows import Batch, Place
-from fractionkit.stock.shelf import Holding
+from fractionkit.stock.shelf import Holding, Step
 from fractionkit.stock.text import find
 
 T = TypeVar("T")
@@ -171,6 +173,11 @@ class Stock:
 
         return self.write("undone", work, None, note, sought)
 
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every name that has been given to a bottle, cut or lot, also of those undone: none is given twice."""
+        return tuple(place.name for place in self.ledger.places.values())
+
     def holdings(self, *, empty: bool = False) -> tuple[Holding, ...]:
         """What stands on the shelf; with ``empty`` also what stood there."""
         return shelf.holdings(self.ledger, empty=empty)
@@ -206,6 +213,18 @@ class Stock:
             found.append(Material(held.name, made.components, held.mass, held.mass_u, made.draws, str(self.path)))
         return tuple(found)
 
+    def history(self, place: int) -> tuple[Step, ...]:
+        """What was poured into a place and out of it, by the entries that hold."""
+        return shelf.history(self.ledger, place)
+
+    def prove(self) -> Proof:
+        """Check the file and prove that mass was neither made nor lost."""
+        return prove(self.ledger, self._connection, self.path)
+
+    def backup(self, path: str | Path) -> Backup:
+        """Copy everything to a new file and verify the copy; others may go on writing meanwhile."""
+        return backup(self._connection, self.path, Path(path))
+
 
 def _check(before: Ledger, after: Ledger, undoes: int | None) -> None:
     """What stands must come out right with the new entry, by playing all of them."""
@@ -214,7 +233,7 @@ def _check(before: Ledger, after: Ledger, undoes: int | None) -> None:
         return
     try:
         play(after.holding, after.places)
-    except Overdrawn as error:
+    except OverdrawnError as error:
         expected = "no more than is there"
         raise InputError(Fault(after.places[error.place].name, expected, column="mass")) from None
 

@@ -1,0 +1,149 @@
+"""`fractionkit stock` list, show, from, to, yield, charge, alarms, log: questions; nothing is written."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, check_outputs, write_outputs
+from fractionkit.cli.stock_options import Place, StockOption, opened_for_reading
+
+if TYPE_CHECKING:
+    from fractionkit.stock.lineage import Link
+
+
+def shelf(
+    everything: Annotated[bool, typer.Option("--all", help="Also what is empty by now.")] = False,
+    json: JsonOption = None,
+    stock: StockOption = None,
+) -> None:
+    """What stands on the shelf: how much, what is in it and how sure that is, what to look after."""
+    check_outputs(json)
+    from fractionkit.cli import stock_tables
+    from fractionkit.report import stock_document
+    from fractionkit.stock.shelf import today
+
+    with opened_for_reading(stock) as book:
+        held = book.holdings(empty=everything)
+        _tell(
+            json,
+            lambda: stock_document.shelf(held, today()),
+            lambda: stock_tables.show_shelf(held, today()),
+        )
+
+
+def show(name: Place, json: JsonOption = None, stock: StockOption = None) -> None:
+    """Everything of one bottle, cut or lot: composition, readings, what was done with it."""
+    check_outputs(json)
+    from fractionkit.cli import stock_page
+    from fractionkit.report import stock_document
+    from fractionkit.stock.shelf import today
+
+    with opened_for_reading(stock) as book:
+        held = book.holding(name)
+        _tell(
+            json,
+            lambda: stock_document.place(book, held, today()),
+            lambda: stock_page.show_place(book, held, today()),
+        )
+
+
+def back(name: Place, json: JsonOption = None, stock: StockOption = None) -> None:
+    """What is in this bottle: which cuts of which runs, and what those were charged with."""
+    from fractionkit.stock import lineage
+
+    _lineage(name, json, stock, "from", lineage.back)
+
+
+def forth(name: Place, json: JsonOption = None, stock: StockOption = None) -> None:
+    """Where this went: bottles, lots, customers, waste; through distilling again too."""
+    from fractionkit.stock import lineage
+
+    _lineage(name, json, stock, "to", lineage.forth)
+
+
+def _lineage(
+    name: str, json: str | None, stock: Any, direction: str, follow: Callable[[Any, int], tuple[Link, ...]]
+) -> None:
+    check_outputs(json)
+    from fractionkit.cli import stock_tables
+    from fractionkit.report import stock_document
+
+    with opened_for_reading(stock) as book:
+        held = book.holding(name)
+        links = follow(book.ledger, held.place)
+        _tell(
+            json,
+            lambda: stock_document.lineage(held, direction, links),
+            lambda: stock_tables.show_lineage(held, direction, links),
+        )
+
+
+def yields(json: JsonOption = None, stock: StockOption = None) -> None:
+    """Yield of all runs: charged, charged again, kept, standing, waste, lost."""
+    check_outputs(json)
+    from fractionkit.cli import stock_page
+    from fractionkit.report import stock_document
+    from fractionkit.stock.campaign import campaign
+
+    with opened_for_reading(stock) as book:
+        found = campaign(book.ledger)
+        _tell(json, lambda: stock_document.campaign(found), lambda: stock_page.show_campaign(found))
+
+
+def charge(
+    names: Annotated[list[str], typer.Argument(metavar="BOTTLE...", help="Bottles that make up the next charge.")],
+    stock: StockOption = None,
+) -> None:
+    """Bottles as the next charge: [charge] for run.toml and [feed] for STILL.toml, ready to paste."""
+    from fractionkit.figures.labels import plain
+    from fractionkit.stock.alarms import of_holding
+    from fractionkit.stock.charge import charge_of, run_section, still_section
+    from fractionkit.stock.shelf import today
+
+    with opened_for_reading(stock) as book:
+        made = charge_of(book, names)
+        alarms = [alarm for name in made.names for alarm in of_holding(book.holding(name), today())]
+    typer.echo("# for run.toml")
+    typer.echo(run_section(made))
+    typer.echo("# for STILL.toml")
+    typer.echo(still_section(made), nl=False)
+    for alarm in alarms:
+        typer.echo(f"# ! {plain(alarm.name)}: {alarm.word}")
+
+
+def alarms(json: JsonOption = None, stock: StockOption = None) -> None:
+    """Retest dates, lost stabiliser, evaporation."""
+    check_outputs(json)
+    from fractionkit.cli import stock_tables
+    from fractionkit.report import stock_document
+    from fractionkit.stock.alarms import alarms as found_in
+    from fractionkit.stock.shelf import today
+
+    with opened_for_reading(stock) as book:
+        found = found_in(book.holdings(), today())
+        _tell(json, lambda: stock_document.alarms(found, today()), lambda: stock_tables.show_alarms(found))
+
+
+def log(
+    last: Annotated[int, typer.Option("--last", min=1, help="How many entries, from the end.")] = 20,
+    stock: StockOption = None,
+) -> None:
+    """The entries with their numbers, as undo wants them."""
+    from fractionkit.cli import stock_page
+
+    with opened_for_reading(stock) as book:
+        stock_page.show_log(book, last)
+
+
+def _tell(json: str | None, document: Callable[[], dict[str, Any]], table: Callable[[], None]) -> None:
+    """Write the JSON where it is wanted, and the table unless that went to standard output."""
+    from fractionkit.report import stock_document
+
+    write_outputs((json, lambda: stock_document.text(document())))
+    if json != STANDARD_OUTPUT:
+        table()
+        if json is not None:
+            typer.echo(f"written: {json}")

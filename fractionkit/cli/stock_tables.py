@@ -1,0 +1,185 @@
+"""The shelf on a terminal of 80 columns. No markup is ever read from what a user typed; control signs are taken out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from fractionkit.figures.labels import plain, short_names, shorten
+from fractionkit.report import words
+from fractionkit.stock.alarms import Alarm, of_holding
+from fractionkit.stock.lineage import Link
+from fractionkit.stock.rows import Kind
+from fractionkit.stock.shelf import Holding
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    from fractionkit.stock import Stock
+
+_ORDER: tuple[Kind, ...] = ("lot", "bottle", "cut", "residue")
+_LONGEST_NAME = 14
+_LONGEST_LABEL = 14
+_TRACE = 1e-3  # mass fraction below which a component is not listed; show and JSON hold all
+_WATCH = {"no_stabiliser": "stabiliser", "retest_due": "retest due", "retest_soon": "retest", "evaporated": "lost mass"}
+
+
+def console() -> Console:
+    """Where tables go: standard output, texts as they are."""
+    from rich.console import Console
+
+    return Console(highlight=False, soft_wrap=False, markup=False, emoji=False)
+
+
+def styled(text: str, style: str = "") -> Text:
+    """A text without control signs, on one line."""
+    from rich.text import Text
+
+    return Text(plain(text), style=style)
+
+
+def table(*columns: tuple[str, str], **options: int) -> Table:
+    """An empty table in the house's style; a column is its heading and "left" or "right"."""
+    from rich import box
+    from rich.table import Table
+
+    made = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
+    for heading, side in columns:
+        width = options.get(heading.split(",")[0])
+        if side == "right":
+            made.add_column(heading, justify="right", no_wrap=True)
+        else:
+            made.add_column(heading, overflow="fold", max_width=width)
+    return made
+
+
+def line(label: str, text: str, style: str = "", out: Console | None = None) -> None:
+    """One labelled line; what does not fit is wrapped under itself."""
+    from rich.table import Table
+
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(width=11, no_wrap=True)
+    grid.add_column(overflow="fold")
+    grid.add_row(styled(label, "dim"), styled(text, style))
+    (out or console()).print(grid)
+
+
+def show_shelf(held: Sequence[Holding], day: str) -> None:
+    """Everything that stands there, lots first."""
+    from rich.text import Text
+
+    out = console()
+    if not held:
+        out.print(styled("Nothing stands on the shelf."))
+        return
+    made = table(
+        ("name", "left"), ("mass, g", "right"), ("wt% (95 % interval)", "left"), ("for", "left"), ("watch", "left")
+    )
+    made.columns[0].max_width = _LONGEST_NAME
+    for holding in sorted(held, key=lambda found: _ORDER.index(found.kind)):
+        watch = [_WATCH[alarm.code] for alarm in of_holding(holding, day)] if holding.mass else []
+        made.add_row(
+            styled(shorten(holding.name, 2 * _LONGEST_NAME)),
+            styled(words.grams(holding.mass, unit=False)),
+            Text.assemble(
+                *((f"{remark}\n", "dim") for remark in _remarks(holding)),
+                "\n".join(composition_lines(holding, label=_LONGEST_LABEL + min(max(out.width - 80, 0), 12))),
+            ),
+            styled(_purpose(holding)),
+            Text("\n".join(watch), style="bold yellow"),
+        )
+    out.print(made)
+    out.print()
+    total = sum(holding.mass for holding in held)
+    line("standing", f"{words.counted(len(held), 'item')}, {words.grams(total)}", out=out)
+    count = sum(len(of_holding(holding, day)) for holding in held if holding.mass)
+    if count:
+        line("watch", f"{words.counted(count, 'alarm')}: stock alarms tells what to do", "bold yellow", out)
+
+
+def _remarks(holding: Holding) -> list[str]:
+    """What is written on it, where it stands, until when it is good: one line each."""
+    said = [shorten(text, 32) for text in (holding.title, holding.stands_at or "") if plain(text)]
+    dates = [f"{word} {day}" for word, day in (("opened", holding.opened), ("retest by", holding.retest_by)) if day]
+    return [*said, *dates]
+
+
+def composition_lines(holding: Holding, *, everything: bool = False, label: int = 30) -> list[str]:
+    """Component and interval, one line each; traces only with ``everything``."""
+    made = holding.composition
+    if not made:
+        return ["empty"]
+    shown = [name for name in made if everything or made[name].high >= _TRACE] or list(made)
+    labels = dict(zip(made, short_names(tuple(made), label), strict=True))
+    long = max(len(labels[name]) for name in shown)
+    return [f"{labels[name]:<{long}} {words.wt_percent(made[name], unit=False)}" for name in shown]
+
+
+def _purpose(holding: Holding) -> str:
+    return holding.decision or {"lot": "lot", "residue": "waste"}.get(holding.kind, "")
+
+
+def show_alarms(found: Sequence[Alarm]) -> None:
+    """What to look after; bottles with the same sentence are told together."""
+    out = console()
+    if not found:
+        out.print(styled("Nothing to look after."))
+        return
+    together: dict[tuple[str, str, str, str], list[str]] = {}
+    for alarm in found:
+        together.setdefault((alarm.word, alarm.text, alarm.advice, alarm.source), []).append(alarm.name)
+    for (word, text, advice, source), names in together.items():
+        out.print(styled(f"{word}: {', '.join(names)}", "bold yellow"))
+        line("", f"{text}. {advice}", out=out)
+        if source:
+            line("", f"Source: {source}", "dim", out)
+    line("", words.LOCAL_RULES, "bold", out)
+
+
+def show_lineage(held: Holding, direction: str, links: Sequence[Link]) -> None:
+    """A tree: each material or place with its mass and share."""
+    out = console()
+    holds = f"holds {words.grams(held.mass)}" if held.mass else "is empty"
+    out.print(
+        styled(f"{held.name} {holds}; {'it is made of' if direction == 'from' else 'what was in it is now in'}", "bold")
+    )
+    if not links:
+        out.print(styled("nothing"))
+    for link in links:
+        _branch(out, link, direction, 0)
+
+
+def _branch(out: Console, link: Link, direction: str, depth: int) -> None:
+    name = shorten(link.name, 30)
+    if link.what == "run":
+        name += " (distilled again)"
+    elif link.what == "outside":
+        name += " (from outside)"
+    text = f"{'  ' * min(depth, 12)}{words.grams(link.mass):>10} {100 * link.share:5.1f} %  {name}"
+    title = f"  {plain(link.title)}" if link.title and depth == 0 else ""
+    out.print(_cut(text + title, out.width))
+    if link.links:
+        said = "its run was charged with" if direction == "from" else "what came out of that run, all of it, is now in"
+        out.print(_cut(f"{'  ' * min(depth + 1, 12)}{said}", out.width))
+    for further in link.links:
+        _branch(out, further, direction, depth + 1)
+
+
+def _cut(text: str, width: int) -> Text:
+    from rich.text import Text
+
+    return Text(text if len(text) <= width else text[: width - 1] + "…")
+
+
+def show_run(stock: Stock, name: str) -> None:
+    """What was just entered of a run."""
+    from fractionkit.stock.campaign import campaign
+
+    run = next(run for run in campaign(stock.ledger).runs if run.run == name)
+    again = f" ({words.grams(run.recycled)} of it out of bottles)" if run.recycled else ""
+    line("charge", f"{words.grams(run.fresh + run.recycled)}{again}")
+    line("cuts", ", ".join(f"{words.grams(mass)} to {decision}" for decision, mass in run.cuts.items()))
+    line("residue", words.grams(run.residue))
+    line("loss", words.grams(run.loss))
