@@ -129,7 +129,10 @@ def frontier(
     if levels.ndim != 1 or not levels.size or np.any(np.diff(levels) <= 0.0) or levels[0] < 0.0 or levels[-1] > 1.0:
         raise InputError(Fault(str(purities), "mass fractions from 0 to 1 that rise", column="purities"))
     level = hearts.guarded(pairs.assay, confidence)
-    kept = hearts.most_at(levels, level[:, None], pairs.mass.mean(axis=-1)[:, None])[0]
+    size = pairs.mass.mean(axis=-1)[:, None]
+    # a receiver on a grid is drawn out to where it just meets each level, so that the line has no steps
+    kept = np.array([max(hearts.stretched(pairs, level[:, None], size, p).max(), 0.0) for p in levels])
+    kept = np.maximum.accumulate(kept[::-1])[::-1]
     each = hearts.most_at(levels, pairs.assay, pairs.mass)
     low, median, high = np.quantile(each, [0.025, 0.5, 0.975], axis=0)
     total = float(curve.charge[:, component].mean())
@@ -250,6 +253,7 @@ def _plan(task: _Task, made: tuple[Receiver, ...], heart: int | None, reach: flo
         receivers=made, heart=heart, kept=kept, assay=assay, recovery=kept * assay / charged,
         probability=0.0 if heart is None else made[heart].meets,
         possible=kept if possible is None else possible, reach=reach, rest=rest.sum(axis=-1), rest_assay=unit(rest)[:, t],
+        left=rest.mean(axis=0),
         stops=bool(np.mean(over.sum(axis=-1)) < (1.0 - 1e-6) * np.mean(curve.end)),
         residue=_residue(task, float(kept.mean())), text=(),
     )  # fmt: skip

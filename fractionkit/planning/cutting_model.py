@@ -59,7 +59,8 @@ class CutPlan:
     heart : number of the one to keep, None where nothing reaches the purity. kept, assay, recovery : (S,) kg, mass
     fraction, and part of the target charged that the heart holds; 0 without one. probability : that the heart meets
     the purity. possible : (S,) kg to be kept if a scenario were known and cut for itself. reach : the highest assay
-    that a cut has in ``confidence`` of the scenarios. rest, rest_assay : (S,) kg left in pot and column, and its assay.
+    that a cut has in ``confidence`` of the scenarios. rest, rest_assay : (S,) kg left in pot and column, and its assay;
+    left : (n,) kg of each component in it, the mean.
     stops : whether distilling stops before everything that could come over has. residue : None where the pot never
     meets the purity. text : all that in sentences.
     """
@@ -79,6 +80,7 @@ class CutPlan:
     reach: float
     rest: Array
     rest_assay: Array
+    left: Array
     stops: bool
     residue: ResidueOption | None
     text: tuple[str, ...]
