@@ -12,6 +12,7 @@ from fractionkit.sheets.faults import nearest
 from fractionkit.sheets.runfile import RunSheet
 from fractionkit.sheets.sections import (
     ChargeSection,
+    ColumnSection,
     DensitySection,
     HoldupSection,
     IndexSection,
@@ -211,6 +212,16 @@ def holdup(sheet: RunSheet) -> Quantity | None:
     if sheet.given("holdup") and not sheet.given("holdup", "mass"):
         sheet.fault('mass = "5 ± 2 g"', "holdup")
     return entry.mass
+
+
+def column(sheet: RunSheet) -> model.ColumnEntry | None:
+    """The still that was used; None where the sheet says nothing of it."""
+    if not sheet.given("still"):
+        return None
+    entry = sheet.section("still", ColumnSection)
+    if not sheet.given("still", "stages") and not sheet.given("still", "reflux"):
+        sheet.fault('stages = "5 ± 1" or reflux = "3 ± 0.5", or both', "still")
+    return model.ColumnEntry(entry.stages, entry.reflux)
 
 
 def target(sheet: RunSheet, names: Names) -> model.TargetEntry | None:

@@ -98,7 +98,7 @@ def _assemble(
     thermometer = entries.thermometer(sheet)
     index = entries.refractive_index(sheet)
     charge, residue = entries.charge(sheet, "charge", names), entries.charge(sheet, "residue", names)
-    holdup = entries.holdup(sheet)
+    holdup, column = entries.holdup(sheet), entries.column(sheet)
     target = entries.target(sheet, names)
     known = None if cuts is None or cuts_faults.cut_short else cuts.names
     tests, results = entries.tests(sheet, names, known), entries.results(sheet, names, known)
@@ -123,6 +123,7 @@ def _assemble(
         tests=tests,
         results=results,
         ordered=head.order == "light to heavy",
+        still=column,
     )
 
 

@@ -113,6 +113,14 @@ class ChargeEntry:
 
 
 @dataclass(frozen=True)
+class ColumnEntry:
+    """The still that was used: theoretical stages, the pot counted as one, and reflux ratio L/D; None where not given."""
+
+    stages: Quantity | None = None
+    reflux: Quantity | None = None
+
+
+@dataclass(frozen=True)
 class TargetEntry:
     """What is wanted: mass fraction ``purity`` of ``component``, held with probability ``confidence``."""
 
@@ -186,7 +194,7 @@ class Run:
 
     components : canonical catalogue names in sheet order. source : the run.toml read; folder : its folder; table : the
     file of the cuts. ordered : whether the components left light to heavy, as one charge distilled in one go does.
-    holdup : kg left wetting the still.
+    holdup : kg left wetting the still. still : the column, where the sheet says something of it.
     """
 
     folder: Path
@@ -207,3 +215,4 @@ class Run:
     tests: tuple[TestEntry, ...] = ()
     results: tuple[ResultEntry, ...] = ()
     ordered: bool = True
+    still: ColumnEntry | None = None

@@ -110,6 +110,14 @@ IndexError95 = Annotated[
     ),
 ]
 
+ColumnStages = Annotated[
+    Quantity,
+    QuantityOf("number", 1.0, 40.0, "1 to 40 theoretical stages, the pot counted as one", "5 ± 1", bare_unit=""),
+]
+RefluxRatio = Annotated[
+    Quantity, QuantityOf("number", 0.0, 100.0, "a reflux ratio L/D from 0 to 100", "3 ± 0.5", bare_unit="")
+]
+
 
 class Section(BaseModel):
     """Base of all sections: unknown keys are refused."""
@@ -213,6 +221,13 @@ class HoldupSection(Section):
     mass: Mass | None = None
 
 
+class ColumnSection(Section):
+    """The still that was used: with stages its own equation is evidence on what is in the cuts."""
+
+    stages: ColumnStages | None = None
+    reflux: RefluxRatio | None = None
+
+
 class TargetSection(Section):
     """What is wanted of the lot."""
 
@@ -249,6 +264,7 @@ class RunFile(Section):
     charge: ChargeSection | None = None
     residue: ChargeSection | None = None
     holdup: HoldupSection | None = None
+    still: ColumnSection | None = None
     pressure: PressureSection | None = None
     thermometer: ThermometerSection | None = None
     density: DensitySection | None = None
