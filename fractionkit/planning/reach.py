@@ -17,7 +17,7 @@ NEARLY_TOTAL = 1e4
 DISTILLED = 0.98
 """Part of the charge that is distilled in search of the purest drop."""
 
-ENDLESS, HIGH = 30.0, 50.0
+ENDLESS, HIGH = 40.0, 1e3
 """Stages and reflux taken for as many as anyone could have; sharper than any bench column."""
 
 

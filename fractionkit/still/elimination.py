@@ -8,7 +8,6 @@ from fractionkit.still.column import Column
 from fractionkit.still.equilibrium import Array
 from fractionkit.still.state import State
 
-
 FEW, MANY = 4, 48
 """Up to so few scenarios the whole inverse is made; from so many on small matrices are inverted by cofactors."""
 

@@ -220,7 +220,7 @@ class FittedVolatility:
             tables[0] = 1.0
             for degree in range(1, len(tables)):
                 np.multiply(tables[degree - 1], u, out=tables[degree])
-            out = tables[self._powers[:, 0], 0]
+            out: Array = tables[self._powers[:, 0], 0]
             for k in range(1, self.n - 1):
                 out *= tables[self._powers[:, k], k]
             return out

@@ -196,6 +196,17 @@ def test_staged_binary_against_stepping_and_quadrature():
     np.testing.assert_allclose(result.pot_amounts[-1], solved.y[:, -1], rtol=0, atol=1e-7)
 
 
+@pytest.mark.parametrize("stages, reflux", [(50, 1e3), (60, 1e4), (100, 1e5)])
+def test_a_front_sharper_than_any_step_is_the_sharp_split(stages, reflux):
+    """Closed form: as long as there is any of the lightest left, nothing else comes over."""
+    z = np.array([0.3, 0.45, 0.25])
+    course = distil(ConstantVolatility([4.0, 2.0, 1.0]), z, stages, reflux, 101325.0, distilled=0.97)
+    D = course.distilled
+    expected = np.stack([np.minimum(D, 0.3), np.clip(D - 0.3, 0.0, 0.45), np.maximum(D - 0.75, 0.0)], axis=-1)
+    np.testing.assert_allclose(course.distillate_amounts, expected, rtol=0, atol=2e-3)
+    assert np.abs(course.distillate_amounts + course.pot_amounts - z).max() < 1e-12
+
+
 def test_many_stages_and_reflux_split_sharply():
     result = distil(ConstantVolatility([4.0, 2.0, 1.0]), [0.3, 0.3, 0.4], 40, 2000.0, ATM, distilled=0.9)
     cuts = result.cut_at_mass([0.298, 0.302, 0.598, 0.602, 0.9])
