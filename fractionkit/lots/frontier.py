@@ -23,6 +23,7 @@ def frontier(
     confidence wanted (one-sided, over all draws), rising, and mass (m,) kg, falling. Purities in even steps of the
     logarithm of what is not target, from all materials poured together to the purest; plans that another beats in both
     are left out.
+    How small a part may be is not looked at; whole materials stay whole.
     """
     components = components_of(materials, (want,))
     if draws is None:
@@ -37,7 +38,7 @@ def frontier(
     most = max(_sure(held[:, k], want.confidence) for k in np.flatnonzero(known).tolist())
     thin = draws[:: max(1, len(draws) // SEARCHED)]
     for impure in np.geomspace(1.0 - least, max(1.0 - most, 1e-6), points)[1:]:
-        at = replace(want, purity=1.0 - float(impure), rule="guarded")
+        at = replace(want, purity=1.0 - float(impure), rule="guarded", least=0.0)
         plans.append(best_for(task_of(materials, (at,), components, thin, np.ones(1)))[0])
     taken = np.stack([plan * mass for plan in plans])
     taken = taken[taken.any(axis=1)]

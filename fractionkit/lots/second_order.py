@@ -19,10 +19,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from scipy.optimize import LinearConstraint
 
 Array = NDArray[np.float64]
 
@@ -84,7 +87,7 @@ class Task:
 class Program:
     """The program of one task. Directions of tangents are kept: with any kappa they make a tangent of that cone."""
 
-    def __init__(self, task: Task) -> None:
+    def __init__(self, task: Task, directions: Sequence[tuple[int, Array]] = ()) -> None:
         self.task = task
         self.mean = task.surplus.mean(axis=1)
         self.spread = (task.surplus - self.mean[:, None]) / np.sqrt(task.surplus.shape[1])
@@ -93,7 +96,8 @@ class Program:
         choices = len(task.mass) * int((task.whole | (task.least > 0.0)).sum())
         self.integral = 0 < choices <= MOST_SWITCHES
         self.rounds = choices > MOST_SWITCHES
-        self.directions: list[tuple[int, Array]] = []
+        self.directions = list(directions)
+        self._rows: dict[bool, LinearConstraint] = {}
 
     def solve(self, kappa: Array, margin: Array, box: tuple[Array, Array] | None = None) -> Array:
         """Parts (L, M) of most worth in the cones of ``kappa`` (L,), their means above the purity by ``margin`` (L,).
@@ -150,43 +154,23 @@ class Program:
         box : bounds (L, M); between them, or where ``relaxed``, all parts are free. floor : 0 by default.
         """
         from scipy.optimize import Bounds, LinearConstraint, milp  # here: only those who combine pay for it
-        from scipy.sparse import csr_array, eye_array, hstack, kron
 
         task = self.task
         size, count = len(task.mass), task.lots * len(task.mass)
         free = relaxed or box is not None
         low, high = (np.zeros((task.lots, size)), np.ones((task.lots, size))) if box is None else box
-        rows = np.zeros((len(above), task.lots, size))
+        rest = np.ones(0 if free else len(self.switched) * size)
+        rows = np.zeros((len(above), count + len(rest)))
         for place, (lot, slope) in enumerate(above):
-            rows[place, lot] = slope
-        scale = np.maximum(np.abs(rows).max(axis=(1, 2)), 1e-300)
-        rows /= scale[:, None, None]
-        blocks: list[tuple[Any, Any, Any]] = [
-            (csr_array(rows.reshape(len(above), count)), 0.0 if floor is None else floor / scale, np.inf),
-            (kron(np.ones((1, task.lots)), eye_array(size), format="csr"), -np.inf, 1.0),
-        ]
-        limited = np.flatnonzero(np.isfinite(task.most))
-        if limited.size:
-            taken = kron(eye_array(task.lots, format="csr")[limited], task.mass[None], format="csr")
-            blocks.append((taken, -np.inf, task.most[limited]))
-        switches = 0 if free else len(self.switched) * size
-        if switches:
-            own = kron(eye_array(task.lots, format="csr")[self.switched], eye_array(size), format="csr")
-            identity = eye_array(switches, format="csr")
-            least = kron(np.diag(task.least[self.switched]), eye_array(size), format="csr")
-            blocks = [(hstack([block, csr_array((block.shape[0], switches))]), a, b) for block, a, b in blocks]
-            blocks += [(hstack([own, -identity]), -np.inf, 0.0), (hstack([own, -least]), 0.0, np.inf)]
+            rows[place, lot * size : (lot + 1) * size] = slope
+        scale = np.maximum(np.abs(rows).max(axis=1, initial=0.0), 1e-300)
+        cones = LinearConstraint(rows / scale[:, None], 0.0 if floor is None else floor / scale, np.inf)
         worth = task.value.ravel() / task.value.max()
-        whole = np.repeat(task.whole & (not free), size).astype(float)
-        rest = np.ones(switches)
         found = milp(
             np.concatenate([-worth, 0.0 * rest]),
-            integrality=np.concatenate([whole, rest]),
-            bounds=Bounds(
-                np.concatenate([low.ravel(), 0.0 * rest]),
-                np.concatenate([high.ravel(), rest]),
-            ),
-            constraints=[LinearConstraint(block.tocsc(), a, b) for block, a, b in blocks],
+            integrality=np.concatenate([np.repeat(task.whole & (not free), size).astype(float), rest]),
+            bounds=Bounds(np.concatenate([low.ravel(), 0.0 * rest]), np.concatenate([high.ravel(), rest])),
+            constraints=[cones, self._available(bool(rest.size))],
             options={"mip_rel_gap": GAP, "node_limit": MOST_NODES},
         )
         if found.x is None:  # no plan within the bounds: the empty one, or the one that they surround
@@ -195,3 +179,34 @@ class Program:
         parts[parts < ROUND_OFF] = 0.0
         parts[parts > 1.0 - ROUND_OFF] = 1.0
         return parts if free else np.where(task.whole[:, None], np.round(parts), parts)
+
+    def _available(self, switched: bool) -> LinearConstraint:
+        """No more of a material than there is, nor more in a lot than is wanted; with switches, no part below the least."""
+        if switched not in self._rows:
+            self._rows[switched] = self._built(switched)
+        return self._rows[switched]
+
+    def _built(self, switched: bool) -> LinearConstraint:
+        from scipy.optimize import LinearConstraint
+        from scipy.sparse import csc_array, csr_array, eye_array, hstack, kron, vstack
+
+        task, size = self.task, len(self.task.mass)
+        lots, one = (csr_array(eye_array(count)) for count in (task.lots, size))
+        rows = [csr_array(kron(np.ones((1, task.lots)), one))]
+        low, high = [np.full(size, -np.inf)], [np.ones(size)]
+        limited = np.flatnonzero(np.isfinite(task.most))
+        if limited.size:
+            rows.append(csr_array(kron(lots[limited], task.mass[None])))
+            low.append(np.full(limited.size, -np.inf))
+            high.append(task.most[limited])
+        if switched:
+            count = len(self.switched) * size
+            own = csr_array(kron(lots[self.switched], one))
+            least = csr_array(kron(np.diag(task.least[self.switched]), one))
+            unity = csr_array(eye_array(count))
+            rows = [csr_array(hstack([block, csr_array((block.shape[0], count))])) for block in rows]
+            rows.append(csr_array(hstack([own, -unity])))
+            rows.append(csr_array(hstack([own, -least])))
+            low += [np.full(count, -np.inf), np.zeros(count)]
+            high += [np.zeros(count), np.full(count, np.inf)]
+        return LinearConstraint(csc_array(vstack(rows)), np.concatenate(low), np.concatenate(high))

@@ -16,13 +16,17 @@ Array = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Parent:
-    """Part of a cut or bottle that went into a lot. part : 0 to 1 of it; mass : kg taken."""
+    """Part of a cut or bottle that went into a lot. part : 0 to 1 of it; mass : kg taken.
 
-    origin: str  # title of the run, or "shelf"
+    origin : the sheet of the run, or "shelf"; title : what the run or the bottle is called.
+    """
+
+    origin: str
     name: str  # cut or bottle
     part: float
     mass: float
     composition: dict[str, Estimate]
+    title: str = ""
 
 
 @dataclass(frozen=True)
@@ -66,12 +70,22 @@ class MadeLot:
 
 @dataclass(frozen=True)
 class Left:
-    """A cut or bottle, or the part of it, that went into no lot; ``takes`` says what it would take, in words."""
+    """A cut or bottle, or the part of it, that went into no lot; ``takes`` says what it would take, in words.
+
+    target : component of the lot that it comes nearest to. assay : of the target in it. donor, more : the material of
+    which ``more`` kg beyond what there is would let the lot take all of it, None where none would.
+    """
 
     origin: str
     name: str
     mass: float
     takes: str
+    title: str = ""
+    target: str = ""
+    assay: Estimate | None = None
+    probability_meets_target: float = 0.0
+    donor: str | None = None
+    more: float | None = None
 
 
 @dataclass(frozen=True)
@@ -81,11 +95,13 @@ class Frontier:
     target: str
     assay: Array  # mass fraction guaranteed
     mass: Array  # kg
+    confidence: float = 0.95
+    purity: float | None = None  # what was asked for
 
 
 @dataclass(frozen=True)
 class Release:
-    """Everything `fractionkit lot` has to say. economics : lines (words, amount, unit), empty without prices."""
+    """Everything `fractionkit lot` has to say. economics : lines (words, amount), empty without prices."""
 
     title: str
     lots: tuple[MadeLot, ...]

@@ -59,12 +59,13 @@ class LotTarget:
 
 @dataclass(frozen=True)
 class AddedStabiliser:
-    """Stabiliser that was added again. amount : of the lot, as written."""
+    """Stabiliser that was added again. amount : of the lot, as written. target : number of the lot, None for all."""
 
     added: str
     amount: str = ""
     added_on: datetime.date | None = None
     retest_by: datetime.date | None = None
+    target: int | None = None
 
 
 @dataclass(frozen=True)

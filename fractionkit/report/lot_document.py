@@ -1,0 +1,154 @@
+"""Made lots as JSON, schema ``fractionkit/lot/1``: masses in g, fractions 0-1, intervals 95 %."""
+
+from __future__ import annotations
+
+import json
+import math
+from typing import Any
+
+from fractionkit.assessment.model import Estimate
+from fractionkit.grades.model import GradeVerdict
+from fractionkit.release.model import Frontier, Left, MadeLot, Parent, Release
+
+SCHEMA = "fractionkit/lot/1"
+SCHEMA_FILE = "lot-1.schema.json"
+
+_DIGITS = 12  # enough for every figure here, and 0.123 kg comes out as 123 g
+
+
+def as_json(release: Release) -> dict[str, Any]:
+    """The document, ready for `json.dumps`, as ``lot-1.schema.json`` beside this module says."""
+    return {
+        "schema": SCHEMA,
+        "title": release.title,
+        "lots": [_lot(lot) for lot in release.lots],
+        "left": [_left(rest) for rest in release.left],
+        "frontiers": [_frontier(found) for found in release.frontiers],
+        "economics": [{"what": what, "amount": amount} for what, amount in release.economics],
+        "flags": [{"code": flag.code, "text": flag.text} for flag in release.flags],
+    }
+
+
+def json_text(release: Release) -> str:
+    """The document as indented JSON that ends with a line feed; never NaN or Infinity."""
+    return json.dumps(as_json(release), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def _number(value: float | None, factor: float = 1.0) -> float | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return float(f"{float(value) * factor:.{_DIGITS}g}")
+
+
+def _estimate(made: Estimate) -> dict[str, float | None]:
+    return {"estimate": _number(made.estimate), "low": _number(made.low), "high": _number(made.high)}
+
+
+def _composition(made: dict[str, Estimate]) -> dict[str, Any]:
+    return {name: _estimate(part) for name, part in made.items()}
+
+
+def _lot(lot: MadeLot) -> dict[str, Any]:
+    return {
+        "number": lot.number,
+        "title": lot.title,
+        "date": lot.date,
+        "target": {
+            "component": lot.target,
+            "purity": _number(lot.purity),
+            "confidence": _number(lot.confidence),
+        },
+        "parents": [_parent(parent) for parent in lot.parents],
+        "mass_g": _number(lot.mass, 1e3),
+        "mass_u_g": _number(lot.mass_u, 1e3),
+        "assay": _estimate(lot.assay),
+        "composition": _composition(lot.composition),
+        "probability_meets_target": _number(lot.probability_meets_target),
+        "meets_target": lot.meets_target,
+        "grades": [_grade(grade) for grade in lot.grades],
+        "label": list(lot.label),
+        "stabiliser": {
+            "usual": lot.stabiliser.usual,
+            "added": lot.stabiliser.added,
+            "added_on": lot.stabiliser.added_on,
+            "retest_by": lot.stabiliser.retest_by,
+            "text": lot.stabiliser.text,
+        },
+        "storage": list(lot.storage),
+        "corrections": [
+            {
+                "what": step.what,
+                "change": _number(step.change),
+                "u": _number(step.u),
+                "unit": step.unit,
+                "source": step.source,
+            }
+            for step in lot.corrections
+        ],
+        "constants": [{"what": c.what, "value": c.value, "source": c.source} for c in lot.constants],
+        "cautions": [
+            {"substance": c.substance, "kind": c.kind, "text": c.text, "source": c.source} for c in lot.cautions
+        ],
+    }
+
+
+def _parent(parent: Parent) -> dict[str, Any]:
+    return {
+        "origin": parent.origin,
+        "title": parent.title,
+        "name": parent.name,
+        "part": _number(parent.part),
+        "mass_g": _number(parent.mass, 1e3),
+        "composition": _composition(parent.composition),
+    }
+
+
+def _grade(grade: GradeVerdict) -> dict[str, Any]:
+    return {
+        "grade": grade.grade,
+        "title": grade.title,
+        "claimed": grade.claimed,
+        "missing": list(grade.missing),
+        "source": grade.source,
+        "status": grade.status,
+        "attributes": [
+            {
+                "attribute": line.attribute,
+                "method": line.method,
+                "result": line.result,
+                "limit": line.limit,
+                "rule": line.rule,
+                "verdict": line.verdict,
+                "probability": _number(line.probability),
+                "false_accept": _number(line.false_accept),
+                "source": line.source,
+            }
+            for line in grade.attributes
+        ],
+    }
+
+
+def _left(rest: Left) -> dict[str, Any]:
+    return {
+        "origin": rest.origin,
+        "title": rest.title,
+        "name": rest.name,
+        "mass_g": _number(rest.mass, 1e3),
+        "target": rest.target,
+        "assay": None if rest.assay is None else _estimate(rest.assay),
+        "probability_meets_target": _number(rest.probability_meets_target),
+        "donor": rest.donor,
+        "more_g": _number(rest.more, 1e3),
+        "takes": rest.takes,
+    }
+
+
+def _frontier(found: Frontier) -> dict[str, Any]:
+    return {
+        "target": found.target,
+        "confidence": _number(found.confidence),
+        "points": [
+            {"assay": _number(float(a)), "mass_g": _number(float(m), 1e3)}
+            for a, m in zip(found.assay, found.mass, strict=True)
+        ],
+    }
