@@ -7,7 +7,7 @@ import sys
 
 import typer
 
-from fractionkit.cli import aliquots, assess, demo, reading, substance
+from fractionkit.cli import aliquots, assess, campaign, demo, plan, reading, stock, substance
 from fractionkit.errors import FractionkitError
 
 app = typer.Typer(
@@ -20,6 +20,9 @@ app = typer.Typer(
 )
 app.command("assess")(assess.command)
 app.add_typer(reading.app, name="reading")
+app.command("plan")(plan.command)
+app.command("campaign")(campaign.command)
+app.add_typer(stock.app, name="stock")
 app.command("aliquots")(aliquots.command)
 app.command("substance")(substance.command)
 app.command("demo")(demo.command)
