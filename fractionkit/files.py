@@ -34,11 +34,16 @@ def write_text(path: Path, text: str) -> None:
     InputError
         as `check_writable`, or if the disk refuses.
     """
+    write_bytes(path, text.encode("utf-8"))
+
+
+def write_bytes(path: Path, data: bytes) -> None:
+    """Write ``data`` to ``path`` in one step, as `write_text` does."""
     check_writable(path)
     handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
     try:
-        with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
         umask = os.umask(0)
         os.umask(umask)
         os.chmod(scratch, 0o666 & ~umask)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from fractionkit.assessment.model import Caution, Constant, Estimate, Flag
 from fractionkit.grades.model import GradeVerdict
 from fractionkit.readings.terms import Correction
+from fractionkit.sheets.lot_model import EnteredTest
 
 Array = NDArray[np.float64]
 
@@ -66,6 +67,7 @@ class MadeLot:
     corrections: tuple[Correction, ...]
     constants: tuple[Constant, ...]
     cautions: tuple[Caution, ...]
+    tests: tuple[EnteredTest, ...] = ()  # of this lot, as entered
 
 
 @dataclass(frozen=True)
