@@ -63,7 +63,9 @@ def _usual(component: str) -> tuple[str, str] | None:
     from fractionkit.substances.cautions import cautions
 
     lines = [line for line in cautions((component,)) if line.kind == "stabiliser" and line.substance == component]
-    return (lines[0].text, f"{lines[0].source} ({lines[0].status})") if lines else None
+    if len(lines) < 2:  # the line of the family, that distilling removes it, is missing: it keeps without
+        return None
+    return " ".join(line.text for line in lines), "; ".join(f"{line.source} ({line.status})" for line in lines)
 
 
 def _loss(held: Holding) -> list[Alarm]:

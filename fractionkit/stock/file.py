@@ -41,7 +41,7 @@ def inspect(path: Path) -> None:
     try:
         with path.open("rb") as stream:
             head = stream.read(_HEADER)
-        size, log = path.stat().st_size, _log_size(path)
+        size, log = path.stat().st_size, _log(path).exists()
     except FileNotFoundError:
         raise refuse(path, "the logbook; there is none yet: stock enter and stock receive begin one") from None
     except OSError as error:
@@ -70,9 +70,9 @@ def damaged(path: Path, how: str) -> InputError:
     return refuse(path, f"a whole logbook ({how}); the file is left as it is, go back to a backup", "a damaged file")
 
 
-def _log_size(path: Path) -> int:
-    log = path.with_name(path.name + "-wal")
-    return log.stat().st_size if log.exists() else 0
+def _log(path: Path) -> Path:
+    """The write-ahead log, which is there while somebody has the file open, or was killed."""
+    return path.with_name(path.name + "-wal")
 
 
 @contextmanager
@@ -93,8 +93,13 @@ def trouble(path: Path) -> Iterator[None]:
         raise damaged(path, str(error)) from None
 
 
-def connect(path: Path, *, write: bool, wait: float = WAIT) -> sqlite3.Connection:
+Verify = Callable[[sqlite3.Connection], object]
+
+
+def connect(path: Path, verify: Verify, *, write: bool, wait: float = WAIT) -> sqlite3.Connection:
     """An open connection to a file that `inspect` has passed; close it.
+
+    ``verify`` reads the content and raises where it is not as it was written; that is done before anything may be written.
 
     Raises
     ------
@@ -103,20 +108,38 @@ def connect(path: Path, *, write: bool, wait: float = WAIT) -> sqlite3.Connectio
     """
     if write:
         _check_writable(path)
+    _examine(path, verify, wait)
     with trouble(path):
-        reading = _read_only(path, wait)
-        try:
-            check_version(path, schema.version_of(reading))
-            found = reading.execute("PRAGMA quick_check(1)").fetchone()[0]
-            if found != "ok":
-                raise damaged(path, str(found))
-            if not write:
-                return reading
-        except BaseException:
-            reading.close()
+        if not write and not _folder_is_free(path):
+            return _open(_reading(path, alone=not _log(path).exists()), wait)
+        connection = _open(f"{_uri(path)}?mode=rw", wait)  # one that only reads would leave its log beside the file
+        if not write:
+            connection.execute("PRAGMA query_only = ON")
+        return connection
+
+
+def _examine(path: Path, verify: Verify, wait: float) -> None:
+    """Look through the whole file without touching it.
+
+    Without a log nobody has it open, and it can be read as it lies. Should somebody open it meanwhile and what is read
+    make no sense for that reason, a log is there then, and it is read again with all locks.
+    """
+    alone = not _log(path).exists()
+    try:
+        _look_through(path, verify, wait, alone=alone)
+    except InputError:
+        if not alone or not _log(path).exists():
             raise
-        reading.close()
-        return _open(f"{_uri(path)}?mode=rw", wait)
+        _look_through(path, verify, wait, alone=False)
+
+
+def _look_through(path: Path, verify: Verify, wait: float, *, alone: bool) -> None:
+    with trouble(path), closing(_open(_reading(path, alone=alone), wait)) as connection:
+        check_version(path, schema.version_of(connection))
+        found = str(connection.execute("PRAGMA quick_check(1)").fetchone()[0])
+        if found != "ok":
+            raise damaged(path, " ".join(found.split()))
+        verify(connection)
 
 
 def _check_writable(path: Path) -> None:
@@ -130,11 +153,12 @@ def _uri(path: Path) -> str:
     return "file:" + quote(str(path.absolute()))
 
 
-def _read_only(path: Path, wait: float) -> sqlite3.Connection:
-    """Reading needs a writable folder only where a log waits beside the file."""
-    free = os.access(path.parent, os.W_OK, effective_ids=os.access in os.supports_effective_ids)
-    alone = not free and not _log_size(path)
-    return _open(f"{_uri(path)}?mode=ro{'&immutable=1' if alone else ''}", wait)
+def _reading(path: Path, *, alone: bool) -> str:
+    return f"{_uri(path)}?mode=ro{'&immutable=1' if alone else ''}"
+
+
+def _folder_is_free(path: Path) -> bool:
+    return all(os.access(end, os.W_OK, effective_ids=os.access in os.supports_effective_ids) for end in (path, path.parent))
 
 
 def _open(uri: str, wait: float) -> sqlite3.Connection:

@@ -165,10 +165,8 @@ class Stock:
 
         def work(draft: Draft) -> int:
             acts.to_undo(draft.ledger, sought)  # another command may have been quicker
-            undone = draft.ledger.entries[sought - 1]
-            if undone.booking.undoes is None:
-                for movement in undone.movements:
-                    draft.move(movement.target, movement.source, movement.mass)
+            for movement in draft.ledger.entries[sought - 1].movements:
+                draft.move(movement.target, movement.source, movement.mass)
             return sought
 
         return self.write("undone", work, None, note, sought)
@@ -255,11 +253,10 @@ def open_stock(
     if create and not found.exists():
         begin(found)
     file.inspect(found)
-    connection = file.connect(found, write=write, wait=wait)
+    connection = file.connect(found, lambda c: store.load(c, found), write=write, wait=wait)
     try:
         if write and schema.version_of(connection) < schema.VERSION:
             with file.transaction(connection, found):
-                store.load(connection, found)  # an older file must be whole before it is brought up to date
                 schema.migrate(connection)
         return Stock(found, connection)
     except BaseException:

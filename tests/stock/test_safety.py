@@ -1,0 +1,312 @@
+"""Nothing confirmed is lost, writers do not hinder one another, and what is no whole logbook is left as it is."""
+
+from __future__ import annotations
+
+import os
+import random
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+from pathlib import Path
+
+import pytest
+
+from fractionkit.errors import InputError
+from fractionkit.stock import open_stock, schema
+from fractionkit.stock.exchange import content_hash
+from tests.stock.book import assessment
+
+ROOT = Path(__file__).resolve().parents[2]
+KILLS = 8
+
+
+@pytest.fixture
+def path(tmp_path):
+    with open_stock(tmp_path / "shelf.db", create=True) as stock:
+        stock.enter(assessment())
+    return tmp_path / "shelf.db"
+
+
+def start(path, count):
+    environment = {**os.environ, "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
+    command = [sys.executable, "-m", "tests.stock.writer", str(path), str(count)]
+    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=ROOT)
+
+
+def confirmed(text):
+    return [int(line.split()[1]) for line in text.splitlines() if line.startswith("confirmed ")]
+
+
+def test_kill_at_any_moment_loses_nothing_confirmed(path):
+    chance = random.Random(1)
+    last = 2
+    for _ in range(KILLS):
+        writer = start(path, 100_000)
+        assert writer.stdout.readline() == "ready\n"
+        time.sleep(chance.uniform(0.0, 0.15))
+        writer.kill()
+        told, _ = writer.communicate()
+        last = max([last, *confirmed(told)])
+        with open_stock(path) as stock:
+            assert len(stock.ledger.entries) in (last, last + 1)  # one may be on disk and not yet confirmed
+            assert stock.prove().holds
+            last = len(stock.ledger.entries)
+    assert last > KILLS
+
+
+def test_two_writers_at_once_both_write_everything(path):
+    writers = [start(path, 20) for _ in range(2)]
+    told = [writer.communicate(timeout=60) for writer in writers]
+    assert [writer.returncode for writer in writers] == [0, 0], told
+    numbers = [number for out, _ in told for number in confirmed(out)]
+    assert sorted(numbers) == list(range(3, 43))
+    with open_stock(path) as stock:
+        assert len(stock.ledger.entries) == 42
+        assert stock.prove().holds
+
+
+def test_a_new_logbook_begun_twice_at_once_is_one(tmp_path):
+    path = tmp_path / "deep" / "shelf.db"
+    failed = []
+
+    def begin():
+        try:
+            with open_stock(path, create=True) as stock:
+                stock.receive(0.1, known)
+        except InputError as error:
+            failed.append(error)
+
+    from tests.stock.book import bought
+
+    known = bought()
+    threads = [threading.Thread(target=begin) for _ in range(4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert not failed
+    with open_stock(path) as stock:
+        assert [held.name for held in stock.holdings()] == ["B1", "B2", "B3", "B4"]
+    assert [entry.name for entry in path.parent.iterdir()] == ["shelf.db"]
+
+
+def test_readers_see_the_old_state_while_another_writes(path):
+    with open_stock(path) as writer, open_stock(path, write=False) as reader:
+        writer._connection.execute("BEGIN IMMEDIATE")
+        try:
+            with open_stock(path, write=False, wait=0.1) as second:
+                assert len(second.ledger.entries) == 2
+            assert reader.prove().holds
+        finally:
+            writer._connection.execute("ROLLBACK")
+
+
+def test_a_locked_logbook_is_told_after_waiting(path):
+    with open_stock(path) as first:
+        first._connection.execute("BEGIN IMMEDIATE")
+        with open_stock(path, wait=0.05) as second, pytest.raises(InputError, match="another command has been writing"):
+            second.fill("C1")
+        first._connection.execute("ROLLBACK")
+    with open_stock(path) as stock:
+        assert len(stock.ledger.entries) == 2
+
+
+def test_an_entry_that_fails_half_way_writes_nothing(path):
+    with open_stock(path) as stock:
+        with pytest.raises(InputError):
+            stock.combine("L1", [("C1", None), ("C2", 9.0)])
+        with pytest.raises(ZeroDivisionError):
+            stock.write("broken", lambda draft: draft.move(1, 7, 5) or 1 / 0)
+        assert stock.fill("C1").name == "B1"
+        assert len(stock.ledger.entries) == 3
+
+
+# -- what is no whole logbook ----------------------------------------------------------------------------------------
+
+
+def foreign(path):
+    with sqlite3.connect(path) as connection:
+        connection.execute("CREATE TABLE booking (id INTEGER PRIMARY KEY)")
+    connection.close()
+
+
+def cut_short(path, source):
+    path.write_bytes(source.read_bytes()[:-5000])
+
+
+def newer(path, source):
+    shutil.copy(source, path)
+    change(path, f"PRAGMA user_version = {schema.VERSION + 1}")
+
+
+def change(path, *statements):
+    """Do to a file what no command would: from outside, with its guards taken away."""
+    connection = sqlite3.connect(path)
+    for statement in statements:
+        connection.execute(statement)
+    connection.commit()
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
+
+
+def altered(path, source):
+    shutil.copy(source, path)
+    change(path, "DROP TRIGGER movement_update", "UPDATE movement SET mass = mass + 1000000 WHERE id = 3")
+
+
+def row_lost(path, source):
+    shutil.copy(source, path)
+    change(path, "DROP TRIGGER movement_delete", "DELETE FROM movement WHERE id = 4")
+
+
+def entry_lost(path, source):
+    shutil.copy(source, path)
+    with open_stock(path) as stock:
+        stock.fill("C1")
+    change(path, *(f"DROP TRIGGER {t}_delete" for t in ("booking", "place", "movement", "reading")),
+           "DELETE FROM movement WHERE booking = 3", "DELETE FROM place WHERE booking = 3",
+           "DELETE FROM booking WHERE id = 1")  # fmt: skip
+
+
+def page_overwritten(path, source):
+    data = bytearray(source.read_bytes())
+    data[4096 * 2 : 4096 * 3] = os.urandom(4096)
+    path.write_bytes(data)
+
+
+def bit_flipped(path, source):
+    """One bit, in the draws of an origin: SQLite itself would not notice."""
+    data = bytearray(source.read_bytes())
+    connection = sqlite3.connect(f"file:{source}?mode=ro", uri=True)
+    draws = connection.execute("SELECT draws FROM origin WHERE id = 3").fetchone()[0]
+    connection.close()
+    data[data.index(draws[:64])] ^= 1
+    path.write_bytes(data)
+
+
+FOREIGN = {
+    "a text": lambda path, _: path.write_text("cut,mass\nC1,5\n" * 40, encoding="utf-8"),
+    "an empty file": lambda path, _: path.write_bytes(b""),
+    "bytes of nothing": lambda path, _: path.write_bytes(b"\0" * 5000),
+    "another database": lambda path, _: foreign(path),
+    "cut short": cut_short,
+    "only a head": lambda path, source: path.write_bytes(source.read_bytes()[:100]),
+    "a newer version": newer,
+    "a changed row": altered,
+    "a lost row": row_lost,
+    "a lost entry": entry_lost,
+    "a page of noise": page_overwritten,
+    "a flipped bit": bit_flipped,
+}
+
+
+@pytest.mark.parametrize("kind", FOREIGN)
+@pytest.mark.parametrize("write", [True, False])
+def test_what_is_no_whole_logbook_is_refused_and_left_as_it_is(tmp_path, path, kind, write):
+    odd = tmp_path / "odd.db"
+    FOREIGN[kind](odd, path)
+    before = odd.read_bytes()
+    with pytest.raises(InputError, match=r"left as it is") as caught:
+        open_stock(odd, write=write, create=True)
+    assert str(odd) in str(caught.value)
+    assert "\n" not in str(caught.value)
+    assert odd.read_bytes() == before
+
+
+def test_missing_folder_and_read_only(tmp_path, path):
+    with pytest.raises(InputError, match="there is none yet"):
+        open_stock(tmp_path / "none.db")
+    assert not (tmp_path / "none.db").exists()
+    with pytest.raises(InputError, match="not a folder"):
+        open_stock(tmp_path)
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    with pytest.raises(InputError, match="folder that may be written"):
+        open_stock(tmp_path / "file" / "shelf.db", create=True)
+
+
+@pytest.fixture
+def nobody():
+    """Root may write anywhere: become somebody who may not, where the system lets us."""
+    if hasattr(os, "geteuid") and os.geteuid() == 0:
+        os.seteuid(65534)
+        yield
+        os.seteuid(0)
+    else:
+        yield
+
+
+@pytest.fixture
+def locked_folder(path):
+    folder = Path(tempfile.mkdtemp())
+    shutil.copy(path, folder / "shelf.db")
+    (folder / "shelf.db").chmod(0o444)
+    folder.chmod(0o555)
+    yield folder
+    folder.chmod(0o755)
+    shutil.rmtree(folder)
+
+
+def test_a_folder_that_may_not_be_written_can_be_read(locked_folder, nobody):
+    path = locked_folder / "shelf.db"
+    with open_stock(path, write=False) as stock:
+        assert len(stock.holdings()) == 5
+    with pytest.raises(InputError, match="a logbook that may be written"):
+        open_stock(path)
+    with pytest.raises(InputError, match="a folder that may be written"):
+        open_stock(locked_folder / "new.db", create=True)
+    assert [entry.name for entry in locked_folder.iterdir()] == ["shelf.db"]
+
+
+@pytest.mark.parametrize("table", ["booking", "batch", "place", "origin", "movement"])
+def test_the_file_itself_refuses_changes(path, table):
+    connection = sqlite3.connect(path)
+    for statement in (f"UPDATE {table} SET id = id + 100", f"DELETE FROM {table}"):
+        with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+            connection.execute(statement)
+    connection.close()
+
+
+def test_a_mass_that_is_no_whole_positive_number_is_refused_by_the_file(path):
+    connection = sqlite3.connect(path)
+    for mass in ("0", "-5", "1.5", "'much'", "NULL"):
+        with pytest.raises(sqlite3.IntegrityError):
+            connection.execute(f"INSERT INTO movement VALUES (99, 1, 1, 3, {mass}, NULL)")
+    connection.close()
+
+
+def test_backup_is_whole_verified_and_never_written_over_anything(tmp_path, path):
+    with open_stock(path) as stock:
+        stock.fill("C1")
+        made = stock.backup(tmp_path / "second.db")
+        assert (made.entries, made.sha256) == (3, content_hash(stock.ledger.entries))
+        with pytest.raises(InputError, match="nothing is written over"):
+            stock.backup(tmp_path / "second.db")
+        with pytest.raises(InputError, match="folder that may be written"):
+            stock.backup(tmp_path / "none" / "second.db")
+        stock.fill("C2")  # the backup is of its own
+    with open_stock(tmp_path / "second.db") as second:
+        assert len(second.ledger.entries) == 3
+        assert second.prove().holds
+    assert sorted(entry.name for entry in tmp_path.iterdir()) == ["second.db", "shelf.db"]
+
+
+def test_a_backup_that_is_not_the_same_is_not_put_there(tmp_path, path, monkeypatch):
+    from fractionkit.stock import backup
+
+    monkeypatch.setattr(backup, "counts", lambda ledger, seen=iter(range(9)): {"booking": next(seen)})
+    with open_stock(path) as stock, pytest.raises(InputError, match="the copy is not what the logbook holds"):
+        stock.backup(tmp_path / "second.db")
+    assert [entry.name for entry in tmp_path.iterdir() if "second" in entry.name] == []
+
+
+@pytest.mark.parametrize("name", ["a b?mode=memory.db", "100%.db", "#x&y=1.db", "büch 🧪.db"])
+def test_any_file_name_is_a_file_name(tmp_path, name):
+    with open_stock(tmp_path / name, create=True) as stock:
+        stock.enter(assessment())
+    with open_stock(tmp_path / name, write=False) as stock:
+        assert len(stock.ledger.entries) == 2
+    assert [entry.name for entry in tmp_path.iterdir()] == [name]
