@@ -2,10 +2,16 @@
 
 Two components: cells of one coordinate, w_1. Three: product cells of (a, b) with w = (a, (1 - a) b, (1 - a)(1 - b)),
 which maps the unit square onto the triangle with Jacobian 1 - a, so that the edges of the simplex are edges of cells.
+
+What a node weighs before any reading is its share of a Dirichlet distribution with all parameters `HUG`: cuts of a
+distillation hug the edges of the simplex, where they are pure or free of a component, more often than a flat
+distribution would have it. A symmetric one fitted to the cuts of simulated distillations (differential and 2 to 5 stages,
+flat charges; tests/proof) has 0.70 for 1,035 cuts of two components and 0.65 for 354 of three.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,6 +21,7 @@ Array = NDArray[np.float64]
 
 COARSE_CELLS = {2: (256,), 3: (64, 64)}
 FINE_CELLS = {2: (200,), 3: (32, 32)}
+HUG = 0.7
 SUPPORT_DROP = 16.0  # a node counts as support down to exp(-16) of the best one, 5.6 standard deviations
 
 
@@ -23,7 +30,7 @@ class Nodes:
     """Points of integration for K cuts.
 
     w : (K, G, n) mass fractions.
-    log_volume : (K, G) logarithm of the share of the simplex that the point stands for (prior: uniform on it).
+    log_volume : (K, G) logarithm of the share of the prior that the point stands for.
     coordinates, half : (K, G, d) centre and half the width of the point's cell, d = n - 1.
     shear : (K, G) change of the second coordinate of a cell's middle with the first: cells lean with their windows.
     reach : (K, n, 2) least and greatest mass fraction that the point set can give, edges of cells included.
@@ -87,10 +94,13 @@ def fractions_from_cells(coordinates: Array) -> Array:
 def _from_windows(low: Array, high: Array, cells: tuple[int, ...]) -> Nodes:
     """Cells from (K, G, d) lower and upper edges."""
     centre, half = 0.5 * (low + high), 0.5 * (high - low)
-    volume = np.prod(2.0 * half, axis=-1)
+    if centre.shape[-1] == 1:
+        volume = beta_share(low[..., 0], high[..., 0], HUG, HUG)
+    else:  # of Dirichlet's fractions the first is Beta(HUG, 2 HUG), and the second's share of the rest Beta(HUG, HUG)
+        volume = beta_share(low[..., 0], high[..., 0], HUG, 2.0 * HUG)
+        volume = volume * beta_share(low[..., 1], high[..., 1], HUG, HUG)
     shear = np.zeros_like(volume)
     if centre.shape[-1] == 2:
-        volume = volume * 2.0 * (1.0 - centre[..., 0])
         grid = centre.reshape(len(centre), *cells, 2)
         step = np.gradient(grid[..., 0], axis=1)
         lean = np.gradient(grid[..., 1], axis=1) / np.where(step > 0.0, step, 1.0)
@@ -100,6 +110,18 @@ def _from_windows(low: Array, high: Array, cells: tuple[int, ...]) -> Nodes:
     with np.errstate(divide="ignore"):
         log_volume = np.log(volume)
     return Nodes(fractions_from_cells(centre), log_volume, centre, half, shear, reach, cells)
+
+
+def beta_share(low: Array, high: Array, p: float, q: float) -> Array:
+    """Share of a Beta(p, q) distribution between ``low`` and ``high`` (...), a narrow part of 0..1.
+
+    The power that runs to infinity at the nearer end is integrated, the other one is taken at the middle.
+    """
+    middle = 0.5 * (low + high)
+    left = (high**p - low**p) / p * (1.0 - middle) ** (q - 1.0)
+    right = ((1.0 - low) ** q - (1.0 - high) ** q) / q * np.maximum(middle, 0.25) ** (p - 1.0)
+    constant = math.exp(math.lgamma(p + q) - math.lgamma(p) - math.lgamma(q))
+    return np.asarray(constant * np.where(middle < 0.5, left, right))
 
 
 def _corner_fractions(low: Array, high: Array) -> Array:

@@ -8,7 +8,8 @@ cannot know it. So the density of composition given the errors is taken in propo
     sqrt(det(F(w, theta) + 12 I)),   F = sum_c (d eta_c/dw)(d eta_c/dw)^T / s_c^2,
 
 Jeffreys' prior of that cut's own readings (Proc. R. Soc. A 186 (1946) 453) with the information of the uniform
-distribution on 0..1, whose variance is 1/12, added: where the readings say nothing it is uniform on the simplex. Its
+distribution on 0..1, whose variance is 1/12, added; it multiplies the nodes' own prior, and where the readings say
+nothing leaves it as it is. Its
 dependence on composition is taken at the mode of the shared errors; its dependence on them at each cut's likeliest
 composition.
 """

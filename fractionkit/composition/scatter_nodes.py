@@ -1,7 +1,7 @@
 """Nodes for four and more components: weighted random points in place of cells.
 
 A product grid over three or more coordinates would need hundreds of thousands of cells. Points are drawn twice from a
-fixed seed: flat over the simplex, to find where a cut's posterior lies; then from a mixture of normal kernels about the
+fixed seed: from the prior, to find where a cut's posterior lies; then from a mixture of normal kernels about the
 points that carried it, in the additive log ratios ln(w_i/w_n) (Aitchison, J. R. Stat. Soc. B 44 (1982) 139), each
 weighted by prior over proposal density: importance sampling with a kernel proposal (West, J. R. Stat. Soc. B 55 (1993)
 409).
@@ -14,7 +14,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.nodes import Nodes
+from fractionkit.composition.nodes import HUG, Nodes
 
 Array = NDArray[np.float64]
 
@@ -23,9 +23,9 @@ WIDEN = 1.5  # kernels wider than the rule, for the tails
 
 
 def flat_points(n: int) -> Nodes:
-    """Points flat over the simplex of n components, one set for all cuts."""
+    """Points of the prior on the simplex of n components, all alike, one set for all cuts."""
     rng = np.random.default_rng(20240317)
-    w = rng.dirichlet(np.ones(n), FLAT_POINTS)[None]
+    w = rng.dirichlet(np.full(n, HUG), FLAT_POINTS)[None]
     return _nodes(w, np.full((1, FLAT_POINTS), -math.log(FLAT_POINTS)))
 
 
@@ -56,8 +56,10 @@ def _one_cut(flat: Array, log_posterior: Array, rng: np.random.Generator) -> tup
     top = exponent.max(axis=1, keepdims=True)
     log_kernel = top[:, 0] + np.log(np.exp(exponent - top).mean(axis=1))
     log_kernel -= 0.5 * (n - 1) * math.log(2.0 * math.pi) + np.log(np.diag(root)).sum()
-    log_proposal = log_kernel - np.log(np.maximum(w, 1e-300)).sum(axis=1)  # |d(log ratios)/dw| = 1/(w_1 ... w_n)
-    return w, math.lgamma(n) - log_proposal - math.log(POINTS)
+    logs = np.log(np.maximum(w, 1e-300)).sum(axis=1)
+    log_proposal = log_kernel - logs  # |d(log ratios)/dw| = 1/(w_1 ... w_n)
+    log_prior = math.lgamma(n * HUG) - n * math.lgamma(HUG) + (HUG - 1.0) * logs
+    return w, log_prior - log_proposal - math.log(POINTS)
 
 
 def _nodes(w: Array, log_volume: Array) -> Nodes:

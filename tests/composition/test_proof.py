@@ -11,6 +11,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
+from fractionkit.composition.nodes import HUG
 from fractionkit.mixture import Mixture
 from fractionkit.substances.activity_sources import group_contribution
 from tests.proof.bound import least_sd
@@ -84,7 +85,7 @@ def test_bound_of_one_density_is_its_closed_form():
     alone = np.sqrt(repeat**2 + bias**2 + (mixture.density_errors(w, T) ** 2).sum()) / abs(slope)
     found = least_sd(mixture, evidence, bench.w)[k, 0]
     # the other cuts share the errors, so they can only help; a fresh repeatability can never be undercut
-    assert repeat / abs(slope) * 0.999 < found <= 1.001 / np.sqrt(1.0 / alone**2 + 12.0)
+    assert repeat / abs(slope) * 0.999 < found <= 1.001 / np.sqrt(1.0 / alone**2 + 4.0 * (2.0 * HUG + 1.0))
 
 
 def test_no_run_is_refused():

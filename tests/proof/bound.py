@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Evidence
+from fractionkit.composition.nodes import HUG
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
@@ -43,8 +44,8 @@ def least_sd(mixture: Mixture, evidence: Evidence, w: Array, place_variance: flo
             for name, value in shared.items():
                 row[size * d + errors + names.index(name)] += value[k]
             information += np.outer(row, row) / variance[k]
-    # prior information on the compositions: the covariance of the uniform density on the simplex
-    prior = np.linalg.inv((n * np.eye(n) - 1.0)[:d, :d] / (n**2 * (n + 1.0)))
+    # prior information on the compositions: the covariance of the nodes' Dirichlet distribution
+    prior = np.linalg.inv((n * np.eye(n) - 1.0)[:d, :d] / (n**2 * (n * HUG + 1.0)))
     for k in range(size):
         information[k * d : (k + 1) * d, k * d : (k + 1) * d] += prior
     covariance = np.linalg.inv(information)[: size * d, : size * d]

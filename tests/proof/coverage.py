@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Evidence
 from fractionkit.composition.posterior import RunPosterior, fit_evidence
+from fractionkit.composition.summary import coverage_interval
 from fractionkit.errors import ConvergenceError
 from fractionkit.lots import choose, meets
 from fractionkit.mixture import Mixture
@@ -90,7 +91,7 @@ def study(names: Sequence[str], runs: int, quality: Quality, seed: int, *, contr
 
 
 def _score(mixture: Mixture, bench: Bench, evidence: Evidence, fit: RunPosterior) -> dict[str, Array]:
-    low80, high80 = shortest(fit.draws, 0.8)
+    low80, high80 = intervals(fit.draws, 0.8)
     size = len(bench.mass)
     pair = mixture.n == 2
     names = mixture.names
@@ -116,14 +117,13 @@ def _within(w: Array, low: Array, high: Array) -> NDArray[np.bool_]:
     return (low <= w + 1e-9) & (w <= high + 1e-9)
 
 
-def shortest(draws: Array, coverage: float) -> tuple[Array, Array]:
-    """Shortest interval holding ``coverage`` of draws (D, ...), each (...)."""
-    ordered = np.sort(draws, axis=0)
-    inside = int(np.ceil(coverage * len(draws)))
-    width = ordered[inside - 1 :] - ordered[: len(draws) - inside + 1]
-    first = np.argmin(width, axis=0)[None]
-    low = np.take_along_axis(ordered, first, axis=0)[0]
-    return low, np.take_along_axis(ordered, first + inside - 1, axis=0)[0]
+def intervals(draws: Array, coverage: float) -> tuple[Array, Array]:
+    """Intervals of the kind that is stated, from draws (D, K, n), each (K, n)."""
+    count, size, n = draws.shape
+    values = draws.transpose(1, 2, 0).reshape(size * n, count)
+    reach = np.stack([values.min(axis=1), values.max(axis=1)], axis=-1)
+    low, high = coverage_interval(values, np.full(values.shape, 1.0 / count), reach, coverage)
+    return low.reshape(size, n), high.reshape(size, n)
 
 
 def _regime(bench: Bench) -> NDArray[np.intp]:
