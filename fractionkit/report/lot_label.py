@@ -1,0 +1,178 @@
+"""The label of a lot's bottle: one small page, its letters as large as its words allow."""
+
+from __future__ import annotations
+
+import re
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from fractionkit.errors import Fault, InputError
+from fractionkit.figures.label_qr import qr_svg
+from fractionkit.figures.labels import plain, shorten
+from fractionkit.release.model import MadeLot, Release
+from fractionkit.report import lot_words, words
+from fractionkit.report.templates import environment
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+TEMPLATE = "lot_label.html"
+WIDTH, HEIGHT = 100.0, 70.0  # mm
+_SMALLEST_SIDE, _LARGEST_SIDE = 40.0, 300.0
+_LONGEST = 70  # characters of a text that a person typed
+_MARGIN = 3.0  # mm
+_LARGEST, _SMALLEST = 3.1, 1.5  # mm, size of the letters
+_SCALES = {"name": 1.85}
+_BOLD = ("name", "strong", "refused")
+
+
+def label_html(lot: MadeLot, *, width: float = WIDTH, height: float = HEIGHT) -> str:
+    """Write the label of one lot.
+
+    Everything that a person typed is escaped and shortened; hazard statements never are.
+
+    Parameters
+    ----------
+    lot : MadeLot
+        The lot.
+    width, height : float
+        Of the label, mm, 40 to 300.
+
+    Returns
+    -------
+    str
+        A whole HTML document whose page is the label.
+
+    Raises
+    ------
+    InputError
+        for a size that no label has.
+    """
+    return _render((lot,), width, height)
+
+
+def labels_html(release: Release, *, width: float = WIDTH, height: float = HEIGHT) -> str:
+    """Write the labels of all lots of a release, a page each; see `label_html`."""
+    return _render(release.lots, width, height)
+
+
+def label_size(text: str) -> tuple[float, float]:
+    """Width and height in mm out of "100x70", as a person types it.
+
+    Raises
+    ------
+    InputError
+        for anything else.
+    """
+    found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*[x×]\s*(\d+(?:\.\d+)?)\s*(?:mm)?\s*", text)
+    if found is None:
+        raise InputError(Fault(text, "the width and height of a label in mm, like 100x70"))
+    width, height = float(found[1]), float(found[2])
+    _check(width, height)
+    return width, height
+
+
+def _check(width: float, height: float) -> None:
+    if not all(_SMALLEST_SIDE <= side <= _LARGEST_SIDE for side in (width, height)):
+        expected = f"a label whose sides are {_SMALLEST_SIDE:g} to {_LARGEST_SIDE:g} mm long"
+        raise InputError(Fault(f"{width:g} x {height:g} mm", expected))
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    return environment()
+
+
+def _render(lots: tuple[MadeLot, ...], width: float, height: float) -> str:
+    from markupsafe import Markup
+
+    _check(width, height)
+    side = min(0.22 * width, 0.34 * height)
+    shown = [_label(lot, width, height, side) for lot in lots]
+    return (
+        _environment()
+        .get_template(TEMPLATE)
+        .render(
+            # The code is our own SVG, its title escaped where it is drawn.
+            labels=[{**one, "code": Markup(qr_svg(one["id"], f"Lot {one['id']}"))} for one in shown],
+            title=", ".join(str(one["number"]) for one in shown) or "No lot",
+            width=f"{width:g}",
+            height=f"{height:g}",
+            code_side=f"{side:.1f}",
+            margin=f"{_MARGIN:g}",
+        )
+    )
+
+
+def _label(lot: MadeLot, width: float, height: float, side: float) -> dict[str, Any]:
+    """One label: what stands on it, and the size of its letters."""
+    hazards = lot_words.hazards(lot)
+    signal = lot_words.signal_word(one.code for one in hazards)
+    lines = _lines(lot)
+    said = f"{signal} " + "; ".join(f"{one.code} {one.words} ({one.component})" for one in hazards)
+    paragraphs = [*((text, _SCALES.get(kind, 1.0), kind in _BOLD) for kind, text in lines), (said, 1.05, True)]
+    size = _LARGEST
+    while _needed(paragraphs, size, width, side) > height - 2 * _MARGIN:
+        size -= 0.05
+        if size < _SMALLEST:
+            expected = f"a larger label: the words of {shorten(lot.number, 40)} would be smaller than {_SMALLEST:g} mm"
+            raise InputError(Fault(f"{width:g} x {height:g} mm", expected))
+    number = plain(lot.number) or "–"
+    return {
+        "id": number,
+        "number": shorten(number, 40),
+        "lines": lines[:-1],
+        "last": lines[-1][1],
+        "hazards": hazards,
+        "signal": signal,
+        "size": f"{size:.2f}",
+    }
+
+
+def _lines(lot: MadeLot) -> list[tuple[str, str]]:
+    """Kind and words of each paragraph but the hazard statements, which stand before the last."""
+    retest = shorten(lot.stabiliser.retest_by or "", 20) or "no date set"
+    claims = [shorten(words.sentence(one), 160) for one in lot.label if not one.startswith(lot.target)]
+    grades = "; ".join(shorten(grade.title, _LONGEST) for grade in lot_words.claimed(lot)[:3])
+    untested = [shorten(one, 40) for one in lot_words.not_tested(lot)[:-1]]
+    return [
+        ("name", words.sentence(lot.target)),
+        ("strong", "Reclaimed material, recovered by distillation"),
+        *([] if lot.meets_target else [("refused", f"Does not meet {lot_words.wanted(lot)}")]),
+        *(("strong" if place == 0 else "claim", text) for place, text in enumerate(claims[:4])),
+        *([("claim", f"Grade claimed: {grades}")] if grades else []),
+        (
+            "claim",
+            f"{lot_words.mass(lot)} · made {shorten(lot.date, 20) or 'on no date told'} · test again by {retest}",
+        ),
+        ("claim", f"Stabiliser: {_stabiliser(lot)}"),
+        *([("claim", f"Not tested: {', '.join(untested[:10])}")] if untested else []),
+        ("claim", words.LOCAL_RULES),
+    ]
+
+
+def _stabiliser(lot: MadeLot) -> str:
+    kept = lot.stabiliser
+    if not kept.added:
+        return "none: removed by distilling, not added again"
+    added = f"{shorten(kept.added, _LONGEST)} added again"
+    return added + (f" {shorten(kept.added_on, 20)}" if kept.added_on else "")
+
+
+def _needed(paragraphs: list[tuple[str, float, bool]], size: float, width: float, side: float) -> float:
+    """Height in mm that the paragraphs take with letters of ``size`` mm; beside the code there is less room.
+
+    Letters are taken as wide as in the widest of the usual fonts, and a word that is broken off as a lost part of a line.
+    """
+    whole = width - 2 * _MARGIN
+    code_end = side + 1.0 + 2.2 * size
+    at = 0.0
+    for text, scale, bold in paragraphs:
+        letter = (0.66 if bold else 0.58) * scale * size
+        at += 0.3 * size
+        left = len(text)
+        while left > 0:
+            room = whole - side - 2.0 if at < code_end else whole
+            left -= max(int(room / letter) - 3, 4)
+            at += 1.22 * scale * size
+    return at + size  # rules above and below the hazard statements
