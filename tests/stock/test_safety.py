@@ -34,7 +34,9 @@ def path(tmp_path):
 def start(path, count):
     environment = {**os.environ, "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
     command = [sys.executable, "-m", "tests.stock.writer", str(path), str(count)]
-    return subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=ROOT)
+    return subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=environment, cwd=ROOT
+    )
 
 
 def confirmed(text):
@@ -297,7 +299,8 @@ def test_backup_is_whole_verified_and_never_written_over_anything(tmp_path, path
 def test_a_backup_that_is_not_the_same_is_not_put_there(tmp_path, path, monkeypatch):
     from fractionkit.stock import backup
 
-    monkeypatch.setattr(backup, "counts", lambda ledger, seen=iter(range(9)): {"booking": next(seen)})
+    seen = iter(range(9))
+    monkeypatch.setattr(backup, "counts", lambda ledger: {"booking": next(seen)})
     with open_stock(path) as stock, pytest.raises(InputError, match="the copy is not what the logbook holds"):
         stock.backup(tmp_path / "second.db")
     assert [entry.name for entry in tmp_path.iterdir() if "second" in entry.name] == []
