@@ -153,6 +153,7 @@ def _policy(made: Batches, g: int, scenarios: Scenarios) -> Policy:
         settled=settled.last if settled.last > 0 and not grows.any() else None,
         share_settled=settled.settled,
         drift=float(np.median(settled.drift)),
+        in_pot=estimate(_ratio(made.residue[g][:, -1, t], fresh[:, -1, t])),
         leaves={name: estimate(np.nan_to_num(share[:, k], nan=1.0)) for k, name in enumerate(names)},
         gathers=tuple(name for name, more in zip(names, grows, strict=True) if more),
         growth={name: estimate(growth[:, k]) for k, name in enumerate(names)},
@@ -194,8 +195,15 @@ def _ratio(part: Array, whole: Array) -> Array:
 
 
 def best_policy(policies: tuple[Policy, ...]) -> int:
-    """Place of the policy of highest overall yield, of those within `WORTH` of it the one that carries least."""
+    """Place of the policy of highest overall yield, of those within `WORTH` of it the one that carries least.
+
+    Only policies that settle are compared, as carrying nothing always does: a recycle that still grows has a yield that
+    the batches to come will not keep up.
+    """
     yields = np.array([policy.overall.estimate for policy in policies])
+    steady = np.array([policy.carried == 0 or policy.settled is not None for policy in policies])
+    if np.any(steady & (yields > 0.0)):
+        yields = np.where(steady, yields, -1.0)
     return int(np.flatnonzero(yields >= yields.max() - WORTH)[0])
 
 

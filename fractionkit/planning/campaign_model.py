@@ -16,10 +16,10 @@ Array = NDArray[np.float64]
 class BatchRow:
     """One batch: kg, medians with 95 % intervals.
 
-    fresh, charge, kept, waste, residue : this batch's; recycle : what stands ready afterwards, with its composition
-    (component -> mass fraction). assay : of what is kept, None where nothing is. meets : probability that it meets the
-    purity. cuts : how many were carried on. cut_at : when the heart was cut, in words. time : s, None where unknown;
-    heat : J.
+    fresh, charge, kept, waste, residue : this batch's, waste being the cuts that are set aside; recycle : what stands
+    ready afterwards, with its composition (component -> mass fraction). assay : of what is kept, None where nothing is.
+    meets : probability that it meets the purity. cuts : how many were carried on. cut_at : when the heart was cut, in
+    words. time : s, None where unknown; heat : J.
     """
 
     number: int
@@ -46,6 +46,7 @@ class Policy:
     target fed in the campaign; with_recycle : the same, what stands in the recycle at the end counted too.
     settled : number of the batch by which the recycle has settled in 95 % of the scenarios, None where it has not;
     share_settled : part of the scenarios. drift : part of the recycle by which it would still change.
+    in_pot : part of the target fed in the last batch that is left in the pot and set aside.
     leaves : component -> part of what the last batch brought that left in it. gathers : components that still gather;
     growth : component -> kg that the last batch added to the recycle. heat_per_kg : J for a kilogram kept, None
     without any; time : s of a batch. remarks : what must be known of this policy.
@@ -60,6 +61,7 @@ class Policy:
     settled: int | None
     share_settled: float
     drift: float
+    in_pot: Estimate
     leaves: dict[str, Estimate]
     gathers: tuple[str, ...]
     growth: dict[str, Estimate]

@@ -12,8 +12,8 @@ Array = NDArray[np.float64]
 TOLERANCE = 0.01
 """Part of the recycle's mass by which it may still change; common practice, no source."""
 
-NOISE = 1e-4
-"""Part of the recycle below which a change is taken for what the search of the cuts leaves open, not for a drift."""
+QUIET = 0.2
+"""Part of the tolerance below which a change is taken for what the search of the cuts leaves open, not for a drift."""
 
 LEAVES = 0.9
 """Part of what a batch brings of a component that must leave in the last batch; with less it still gathers."""
@@ -41,7 +41,7 @@ def settling(recycle: Array, tolerance: float = TOLERANCE) -> Settling:
     components added up, and so does all that is still to come if its changes go on shrinking as they do: with the
     changes d_k of two batches following each other, |d_k| q / (1 - q), q = d_k.d_k-1 / d_k-1.d_k-1 (the rest of a
     geometric series; changes that only go to and fro have no rest). A recycle that grows by the same amount each time,
-    q = 1, therefore does not count as settled while that amount is more than `NOISE` of it.
+    q = 1, therefore does not count as settled unless that amount is below `QUIET` of the tolerance; then `leaving` tells.
     """
     mass = np.maximum(recycle.sum(axis=-1), 1e-300)
     moved = np.diff(recycle, axis=1, prepend=0.0)
@@ -51,7 +51,7 @@ def settling(recycle: Array, tolerance: float = TOLERANCE) -> Settling:
     ratio = np.clip(np.where(size > 0.0, along / np.where(size > 0.0, size, 1.0), 1.0), 0.0, 1.0 - 1e-3)
     to_come = change * ratio / (1.0 - ratio)
     nothing = recycle.sum(axis=-1) <= 1e-12
-    good = (np.maximum(change, to_come) <= tolerance * mass) | (change <= NOISE * mass) | nothing
+    good = (np.maximum(change, to_come) <= tolerance * mass) | (change <= QUIET * tolerance * mass) | nothing
     onward = np.flip(np.minimum.accumulate(np.flip(good, axis=1), axis=1), axis=1)
     batch = np.where(onward[:, -1], onward.argmax(axis=1) + 1, 0)
     done = np.sort(np.where(batch > 0, batch, recycle.shape[1] + 1))

@@ -8,6 +8,12 @@ from fractionkit.assessment.model import Estimate, Flag
 from fractionkit.planning.campaign_model import Campaign, Policy
 from fractionkit.planning.cutting_words import Kind, shown
 
+MORE = 0.005
+"""Yield by which a policy that does not settle must be ahead to be told of."""
+
+POT_SHARE = 0.03
+"""Part of the target left in the pot from which it is told."""
+
 
 def interval(made: Estimate, kind: Kind) -> str:
     """An estimate with its interval, as the sentences write it."""
@@ -22,7 +28,7 @@ def policy_remarks(policy: Policy) -> Policy:
         if leaves < 1e-3:
             remarks.append(
                 f"Nothing of the {name} that comes in leaves again: the recycle gains {shown(more, more, more, 'mass')} of "
-                "it with every batch, without end, unless a cut is thrown away now and then."
+                "it with every batch, without end, unless a cut is taken out now and then."
             )
         else:
             remarks.append(
@@ -59,6 +65,17 @@ def sentences(made: Campaign) -> Campaign:
         told.append(f"With nothing carried it is {interval(alone.overall, 'probability')}.")
     if best.carried:
         told.append(_settles(best, made.tolerance))
+    more = max(made.policies, key=lambda policy: policy.overall.estimate)
+    if more.overall.estimate > best.overall.estimate + MORE:
+        told.append(
+            f"With {_cuts(more.carried)} carried it is {interval(more.overall, 'probability')} over these batches, but the "
+            "recycle does not settle: later batches will not keep that up."
+        )
+    if not made.residue_carried and best.in_pot.estimate > POT_SHARE:
+        told.append(
+            f"{interval(best.in_pot, 'probability').capitalize()} of the {made.target} stays in the pot and is set aside with "
+            "what does not boil; a smaller heel, or leaving it for the next charge (--carry-residue), wins some of it back."
+        )
     told += best.remarks
     return replace(made, text=tuple(told))
 

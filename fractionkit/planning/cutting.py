@@ -13,7 +13,7 @@ from fractionkit.lots import decide
 from fractionkit.planning import cutting_heart as hearts
 from fractionkit.planning.cutting_curve import Array, By, Collected, collected
 from fractionkit.planning.cutting_model import CutPlan, Frontier, Receiver, ResidueOption
-from fractionkit.planning.cutting_receivers import divide_around
+from fractionkit.planning.cutting_receivers import between_marks, divide_around, mixing
 from fractionkit.planning.cutting_words import sentences
 from fractionkit.still import Distillation
 from fractionkit.still.equilibrium import unit
@@ -193,15 +193,26 @@ def changes(
     The heart is the receiver between two given marks; the others share the rest as `divide_around` says.
     """
     nodes = curve.nodes(hearts.NODES, by)
+    finite = nodes.copy()
     if by == "head":
         nodes[0], nodes[-1] = -np.inf, np.inf
     marks = nodes if heart is None else np.union1d(nodes, heart)
     over = curve.at(marks, by).mean(axis=0) / molar_mass
     if heart is None:
-        return marks[divide_around(over, None, receivers)], None
-    first, last = (int(np.searchsorted(marks, mark)) for mark in heart)
-    ends = marks[divide_around(over, (first, last), receivers)]
-    return ends, int(np.searchsorted(ends, heart[1]))
+        ends, number = marks[divide_around(over, None, receivers)], None
+    else:
+        first, last = (int(np.searchsorted(marks, mark)) for mark in heart)
+        ends = marks[divide_around(over, (first, last), receivers)]
+        number = int(np.searchsorted(ends, heart[1]))
+    fixed = {len(ends) - 1} | (set() if number is None else {number - 1, number})
+    free = [k for k in range(len(ends)) if k not in fixed]
+
+    def cost(before: float, tried: Array, after: float) -> Array:
+        reached = curve.at(np.concatenate([[before], tried, [after]]), by).mean(axis=0) / molar_mass
+        left, right = reached[1:-1] - reached[0], reached[-1] - reached[1:-1]
+        return mixing(np.maximum(left, 0.0)) + mixing(np.maximum(right, 0.0))
+
+    return between_marks(cost, ends, free, finite, start=float(nodes[0])), number
 
 
 def _receivers(task: _Task, ends: Array, heart: int | None) -> tuple[Receiver, ...]:

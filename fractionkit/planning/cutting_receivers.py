@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+
+ROUNDS, SIDE = 6, 9
+"""Rounds in which the ends move between marks, and places tried in each; a round narrows to two fifths."""
 
 
 def mixing(moles: Array) -> Array:
@@ -77,3 +82,25 @@ def divide_around(over: Array, heart: tuple[int, int] | None, receivers: int) ->
     best = min(shares, key=lambda k: before[0][k - 1] + behind[0][min(rest - k, len(behind[0])) - 1])
     tails = behind[1][min(rest - best, len(behind[1])) - 1]
     return [*before[1][best - 1], after, *(after + k for k in tails)]
+
+
+def between_marks(
+    cost: Callable[[float, Array, float], Array], ends: Array, free: list[int], marks: Array, *, start: float
+) -> Array:
+    """Move the ``free`` ends (C,) off the finite ``marks`` to where least is mixed, one at a time and a few times over.
+
+    ``cost(before, tried, after)`` tells what is mixed in the two receivers on both sides of each end tried.
+    """
+    moved = ends.copy()
+    widths = np.zeros(len(ends))
+    for k in free:
+        at = int(np.searchsorted(marks, moved[k]))
+        widths[k] = marks[min(at + 1, len(marks) - 1)] - marks[max(at - 1, 0)]
+    for _ in range(ROUNDS):
+        for k in free:  # receivers, a handful
+            before = moved[k - 1] if k else start
+            low, high = max(before, moved[k] - widths[k]), min(moved[k + 1], moved[k] + widths[k])
+            tried = np.union1d(np.linspace(low, high, SIDE), moved[k])
+            moved[k] = tried[int(cost(before, tried, float(moved[k + 1])).argmin())]
+        widths = widths / 2.5
+    return moved

@@ -44,6 +44,8 @@ def shown(middle: float, low: float, high: float, kind: Kind) -> str:
 def single(value: float, kind: Kind) -> str:
     """One number without an interval, to the digits that a bench can use; a fraction below one is never shown as one."""
     factor, shift, unit, decimals = _SHOWN[kind]
+    if kind == "mass" and factor * value >= 1000.0:
+        decimals = 0
     text = f"{factor * value + shift:.{decimals}f}"
     if kind == "fraction" and float(text) == factor and value < 1.0 - RESOLUTION:
         text = f"> {factor - 10.0**-decimals:.{decimals}f}"

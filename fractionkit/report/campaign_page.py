@@ -1,0 +1,44 @@
+"""The report of a campaign: one HTML file that holds its own style and picture, runs no script and fetches nothing."""
+
+from __future__ import annotations
+
+from fractionkit.assessment.model import Caution
+from fractionkit.figures.campaign_chart import campaign_chart
+from fractionkit.figures.labels import plain
+from fractionkit.planning.campaign_model import Campaign
+from fractionkit.report import campaign_words as words
+from fractionkit.report.templates import environment
+from fractionkit.report.words import LOCAL_RULES, goal, sentence
+
+TEMPLATE = "campaign.html"
+
+
+def campaign_html(made: Campaign) -> str:
+    """Write the report of a campaign; everything that a person typed is escaped."""
+    from markupsafe import Markup
+
+    from fractionkit import __version__
+
+    cautions: dict[str, list[Caution]] = {}
+    for caution in made.cautions:
+        cautions.setdefault(caution.substance, []).append(caution)
+    reaches = made.chosen.overall.estimate > 0.0
+    page = environment()
+    page.filters.update(
+        sentence=sentence, goal=goal, grams=words.grams, percent=words.percent, share=words.share, hours=words.hours,
+        megajoules=words.megajoules, settled=words.settled, gain=words.gain,
+    )  # fmt: skip
+    return page.get_template(TEMPLATE).render(
+        made=made,
+        best=made.chosen,
+        title=plain(made.title) or "Untitled campaign",
+        tone="yes" if reaches else "no",
+        headline=f"{'✓' if reaches else '✗'} {words.headline(made)}",
+        wanted=words.wanted(made),
+        setup=words.setup(made),
+        carried=words.carried(made.chosen.carried),
+        picture=Markup(campaign_chart(made)),  # our own SVG, whose texts are escaped where they are drawn
+        cautions=cautions,
+        local_rules=LOCAL_RULES,
+        version=__version__,
+    )

@@ -1,0 +1,72 @@
+"""Figures of a campaign as short texts, the same in the report and on the terminal."""
+
+from __future__ import annotations
+
+from fractionkit.assessment.model import Estimate
+from fractionkit.figures.labels import plain
+from fractionkit.planning.campaign_model import Campaign, Policy
+from fractionkit.planning.cutting_words import shown
+from fractionkit.quantities import UNKNOWN
+from fractionkit.report.plan_words import grams, hours, megajoules, percent
+
+__all__ = [
+    "carried",
+    "gain",
+    "grams",
+    "headline",
+    "hours",
+    "megajoules",
+    "percent",
+    "settled",
+    "setup",
+    "share",
+    "wanted",
+]
+
+
+def share(made: Estimate | None) -> str:
+    """Mass fraction with its interval in wt%, without the unit."""
+    if made is None:
+        return UNKNOWN
+    return shown(made.estimate, made.low, made.high, "fraction").removesuffix(" wt%")
+
+
+def gain(made: Estimate) -> str:
+    """What a recycle gains or loses, g with its sign; 0 where it is less than a tenth of a gram."""
+    middle, low, high = (1e3 * part for part in (made.estimate, made.low, made.high))
+    if max(abs(low), abs(high)) < 0.1:
+        return "0"
+    return f"{middle:+.1f} ({low:+.1f} to {high:+.1f})"
+
+
+def wanted(made: Campaign) -> str:
+    """The target, "99 wt% tetrachloroethylene"."""
+    return f"{100 * made.purity:.6g} wt% {made.target}"
+
+
+def carried(number: int) -> str:
+    """How many cuts are carried, in words."""
+    return "nothing" if number == 0 else "1 cut" if number == 1 else f"{number} cuts"
+
+
+def headline(made: Campaign) -> str:
+    """The answer in a few words."""
+    best = made.chosen
+    if best.overall.estimate <= 0.0:
+        return "No batch meets the target"
+    return f"Carry {carried(best.carried)} into the next charge"
+
+
+def settled(policy: Policy) -> str:
+    """When the recycle has settled."""
+    if policy.carried == 0:
+        return UNKNOWN
+    return "not yet" if policy.settled is None else f"batch {policy.settled}"
+
+
+def setup(made: Campaign) -> str:
+    """The set-up in words."""
+    half = 0.5 * (made.stages.high - made.stages.low)
+    count = f"{made.stages.estimate:.2g}" + (f" ± {half:.2g}" if half > 0.0 else "")
+    column = "" if made.stages.high <= 1.0 else f" of {count} theoretical stages at reflux {made.reflux:g}"
+    return f"{plain(made.setup)}{column}, {made.receivers} receivers"
