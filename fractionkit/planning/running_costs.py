@@ -25,12 +25,12 @@ USUAL_STARTUP = {True: 1800.0, False: 600.0}
 class Rates:
     """What limits the boil-up of one set-up, (S,) each: W, and m3/s of boiling liquid; infinite where nothing does.
 
-    volume : m3 of a mole of boiling liquid. startup : s. longest : s in all, infinite where not limited.
+    volumes : (n,) m3 of a mole of each boiling liquid. startup : s. longest : s in all, infinite where not limited.
     """
 
     power: Array
     flow: Array
-    volume: Array
+    volumes: Array
     startup: float
     longest: float
 
@@ -58,11 +58,15 @@ class Course:
 
 
 def course(distillation: Distillation, rates: Rates) -> Course:
-    """Lay out time and heat: at every moment the slower of heater and column sets the boil-up."""
+    """Lay out time and heat: at every moment the slower of heater and column sets the boil-up.
+
+    What boils up is counted in volumes of what comes over, since the top of the column is where it floods first.
+    """
     heat, vapour = distillation.heat, distillation.vapour
     step = np.maximum(np.diff(heat, axis=1) / rates.power[:, None], 0.0)
     if np.any(np.isfinite(rates.flow)):
-        step = np.maximum(step, np.diff(vapour, axis=1) * (rates.volume / rates.flow)[:, None])
+        volume = distillation.distillate @ rates.volumes
+        step = np.maximum(step, np.diff(vapour, axis=1) * 0.5 * (volume[:, 1:] + volume[:, :-1]) / rates.flow[:, None])
     time = np.concatenate([np.zeros((len(heat), 1)), np.cumsum(step, axis=1)], axis=1)
     # while the column fills at total reflux it boils as fast as it will at the first drop
     rate = np.where(step[:, :1] > 0.0, np.diff(heat, axis=1)[:, :1] / np.maximum(step[:, :1], 1e-300), 0.0)

@@ -22,7 +22,10 @@ Array = NDArray[np.float64]
 COUNT = 100
 SEED = 20240517
 FIT_GOAL = 1e-3
-"""Error of a vapour's mole fraction at which the fit of the volatilities is good enough (largest of all scenarios; 5e-5 and 0.02 K are usual)."""
+"""Largest error of a vapour's mole fraction in any scenario at which the fit is good enough; 5e-5 and 0.02 K are usual."""
+
+HOTTEST = 420.0
+"""K to which densities are carried at most."""
 
 LEAST_STAGES, MOST_STAGES = 1.0, 150.0
 
@@ -66,8 +69,14 @@ class Scenarios:
         """Volume of a mole of the boiling charge (S,), m3."""
         w = self.feed.w.mean(axis=0)
         T, _ = self.mixture.bubble_point(self.mixture.mole_fractions(w), self.pressure_mean)
-        density = float(self.mixture.density(w, np.clip(T, None, 420.0)))
+        density = float(self.mixture.density(w, np.clip(T, None, HOTTEST)))
         return np.asarray(self.feed.mass / density / self.moles.sum(axis=1))
+
+    def pure_volumes(self) -> Array:
+        """Volume of a mole of each component near its boiling point (n,), m3."""
+        pure = np.eye(self.mixture.n)
+        T, _ = self.mixture.bubble_point(pure, self.pressure_mean)
+        return np.asarray(self.mixture.molar_mass / self.mixture.density(pure, np.clip(T, None, HOTTEST)))
 
     def stages(self, setup: SetUp) -> Array:
         """Theoretical stages (S,) of a set-up."""

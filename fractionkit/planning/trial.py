@@ -180,7 +180,7 @@ def rates(scenarios: Scenarios, setup: SetUp, still: StillEntry) -> Rates:
     return Rates(
         power,
         flow,
-        scenarios.molar_volume(),
+        scenarios.pure_volumes(),
         _startup(setup, still),
         np.inf if still.longest is None else still.longest,
     )
