@@ -112,7 +112,7 @@ IndexError95 = Annotated[
 
 ColumnStages = Annotated[
     Quantity,
-    QuantityOf("number", 1.0, 40.0, "1 to 40 theoretical stages, the pot counted as one", "5 ± 1", bare_unit=""),
+    QuantityOf("number", 1.0, 30.0, "1 to 30 theoretical stages, the pot counted as one", "5 ± 1", bare_unit=""),
 ]
 RefluxRatio = Annotated[
     Quantity, QuantityOf("number", 0.0, 100.0, "a reflux ratio L/D from 0 to 100", "3 ± 0.5", bare_unit="")

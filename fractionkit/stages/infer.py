@@ -22,7 +22,7 @@ from fractionkit.stages.surrogate import Surrogate
 
 Array = NDArray[np.float64]
 
-SCANNED = (1.0, 1.3, 1.7, 2.2, 3.0, 4.0, 5.5, 7.5, 10.0, 14.0, 20.0, 30.0)
+SCANNED = (1.0, 1.3, 1.7, 2.2, 3.0, 4.0, 5.5, 7.5, 10.0, 14.0, 20.0)
 STARTS = 3
 PASSES = 9
 SETTLED = 0.05
@@ -31,7 +31,7 @@ SETTLED = 0.05
 TRIED = np.array([1.0, 0.45, 0.15, 0.04])
 LONGEST_STEP = 1.5
 
-FIRST, SAMPLES, WALKS, GOOD = 160, 256, 6, 0.25
+FIRST, SAMPLES, WALKS, GOOD = 160, 256, 5, 0.25
 """Runs that the polynomials are fitted to at first and after a walk, and runs that make up the answer."""
 
 FLAT = 8.0
@@ -155,28 +155,45 @@ class Inference:
         d = len(mode.v)
         v = _around(mode, rng, max(FIRST, round(1.3 * (d + 1) * (d + 2) / 2)))
         white = np.linalg.inv(np.linalg.cholesky(covariance_of(self.run(mode.v[None])[1])[0]))
-        runs = _Runs.none(d)
+        runs, found = _Runs.none(d), []
         proposed = np.zeros(len(v))
         for walk in range(WALKS + 1):
             run, laid = self.run(v)
             likelihood, misfit = log_likelihood(laid)
-            density = likelihood - 0.5 * (v**2).sum(axis=1)
-            weights = np.exp(density - proposed - (density - proposed).max())
-            result = Sampled(v, weights / weights.sum(), run, laid, misfit + (v**2).sum(axis=1))
-            if walk > 0 and (len(v) == SAMPLES and result.effective > GOOD * SAMPLES or walk == WALKS):
+            log_weight = likelihood - 0.5 * (v**2).sum(axis=1) - proposed
+            weights = np.exp(log_weight - log_weight.max())
+            made = Sampled(v, weights / weights.sum(), run, laid, misfit + (v**2).sum(axis=1))
+            close = walk > 0 and made.effective > GOOD * len(v)
+            if walk > 0:
+                found.append(made)
+            if walk == WALKS or (close and len(v) == SAMPLES):
                 break
             runs = runs.added(v, laid.residual @ white.T, likelihood)
             surrogate, near = runs.fitted(self.space)
-            count = SAMPLES if walk > 0 and result.effective > GOOD * len(v) or walk == WALKS - 1 else FIRST
+            count = SAMPLES if close or walk == WALKS - 1 else FIRST
             start = runs.v[rng.choice(len(near), count, p=near / near.sum())]
             v = surrogate.walk(start + 1e-3 * rng.standard_normal(start.shape), rng)
             proposed = surrogate.log_density(v)
-        if result.effective < LEAST_EFFECTIVE:
-            raise ConvergenceError(
-                f"only {result.effective:.0f} of {SAMPLES} ways in which the run may have gone carry the answer (at least "
-                f"{LEAST_EFFECTIVE:.0f} needed): the readings do not go by one number of stages"
-            )
-        return result
+        return _pooled(found)
+
+
+def _pooled(found: list[Sampled]) -> Sampled:
+    """All walks that carry about as much as the best, each weighted by its effective number of samples."""
+    effective = np.array([made.effective for made in found])
+    if effective.max() < LEAST_EFFECTIVE:
+        raise ConvergenceError(
+            f"only {effective.max():.0f} of {SAMPLES} ways in which the run may have gone carry the answer (at least "
+            f"{LEAST_EFFECTIVE:.0f} needed): the readings do not go by one number of stages"
+        )
+    kept = [made for made, e in zip(found, effective, strict=True) if e > 0.4 * effective.max()]
+    total = sum(made.effective for made in kept)
+    return Sampled(
+        np.concatenate([made.v for made in kept]),
+        np.concatenate([made.weights * made.effective / total for made in kept]),
+        Course.joined([made.run for made in kept]),
+        Laid.joined([made.laid for made in kept]),
+        np.concatenate([made.misfit for made in kept]),
+    )
 
 
 @dataclass(frozen=True)

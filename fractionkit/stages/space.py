@@ -17,6 +17,9 @@ Array = NDArray[np.float64]
 HOLDUP_MEAN, HOLDUP_MOST = 0.04, 0.3
 """Before the run the hold-up is exponential with this mean, in parts of the charge (common practice, no source)."""
 
+NOTHING = 1e-6
+"""Hold-up that is none, so that no equation is stiff for it."""
+
 OPEN = 1.0
 """Standard deviation of ln(w_i/w_j) of the charge about what the cuts add up to, where nothing else is said of it."""
 
@@ -48,7 +51,7 @@ class Reflux:
         return cls(USUAL_REFLUX, ANY_REFLUX, known=False)
 
 
-MOST_STAGES = 40.0
+MOST_STAGES = 30.0
 STEPS = {"stages": 0.08, "reflux": 0.2, "charge": 0.03}
 """Differences from which slopes are taken, in standard deviations."""
 
@@ -167,7 +170,8 @@ class Space:
         """Hold-up (S,) of its parameter."""
         from scipy.special import log_ndtr
 
-        return np.minimum(-HOLDUP_MEAN * log_ndtr(-v), HOLDUP_MOST)
+        holdup = np.minimum(-HOLDUP_MEAN * log_ndtr(-v), HOLDUP_MOST)
+        return np.where(holdup < NOTHING, 0.0, holdup)
 
     def stages_at(self, stages: Array) -> Array:
         """Parameter (S,) that means so many stages."""

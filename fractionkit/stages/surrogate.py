@@ -1,6 +1,6 @@
 """The still near its posterior as quadratic polynomials, so that Markov chains can walk where it costs nothing.
 
-What is fitted are the whitened residuals of all readings in coordinates in which they are smooth (ln stages, hold-up,
+What is fitted are the whitened residuals of all readings in coordinates in which they are smooth (one over the stages, hold-up,
 and the other parameters as they are). The chains only propose: what they find is run through the still itself and
 weighted with the ratio of the two densities (`infer`).
 """
@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 RIDGE = 1e-3
 """Weight of a quadratic coefficient against the residuals: what the points do not tell stays at nothing."""
 
-BEYOND = 4.0
+BEYOND, FARTHEST = 4.0, 5.5
 GENERATIONS = 360
 NOISE = 0.02
 
@@ -28,7 +28,7 @@ NOISE = 0.02
 class Surrogate:
     """Quadratic fit: coefficients (terms, M + 1) in coordinates standardised by centre and scale (d,).
 
-    The last column is what the log likelihood has beside the sum of squares. ``whiten`` (d, d) turns coordinates into
+    The last column is what the log likelihood has beside the sum of squares, kept within ``rest``. ``whiten`` (d, d) turns coordinates into
     distances from the runs that were fitted; beyond ``far`` the fit is not believed and the density falls.
     """
 
@@ -38,6 +38,7 @@ class Surrogate:
     coefficients: Array
     whiten: Array
     far: float
+    rest: tuple[float, float]
 
     @classmethod
     def fit(cls, space: Space, v: Array, whitened: Array, log_likelihood: Array, weights: Array) -> Surrogate:
@@ -59,15 +60,18 @@ class Surrogate:
         spread = z.T @ (z * share[:, None]) + 1e-6 * np.eye(d)
         whiten = np.linalg.inv(np.linalg.cholesky(spread))
         far = float(np.quantile(np.linalg.norm(z @ whiten.T, axis=1), 0.9))
-        return cls(space, centre, scale, np.linalg.solve(normal, rows.T @ (targets * root)), whiten, far)
+        known = np.quantile(rest[weights > 0.1 * weights.max()], [0.0, 1.0])
+        solved = np.linalg.solve(normal, rows.T @ (targets * root))
+        return cls(space, centre, scale, solved, whiten, far, (float(known[0]) - 1.0, float(known[1]) + 1.0))
 
     def log_density(self, v: Array) -> Array:
         """Logarithm of prior times likelihood (S,) as the fit has it."""
         z = (_coordinates(self.space, v) - self.centre) / self.scale
         found = _features(z) @ self.coefficients
         beyond = np.maximum(np.linalg.norm(z @ self.whiten.T, axis=1) - self.far, 0.0)
-        inside = found[:, -1] - 0.5 * (found[:, :-1] ** 2).sum(axis=1) - 0.5 * (v**2).sum(axis=1)
-        return np.asarray(inside - BEYOND * beyond**2)
+        inside = np.clip(found[:, -1], *self.rest) - 0.5 * (found[:, :-1] ** 2).sum(axis=1) - 0.5 * (v**2).sum(axis=1)
+        out = np.maximum(np.abs(v).max(axis=1) - FARTHEST, 0.0)
+        return np.asarray(inside - BEYOND * beyond**2 - 100.0 * out**2)
 
     def walk(self, v: Array, rng: np.random.Generator) -> Array:
         """Draws (S, d) of the fit's posterior, from ``v`` (S, d) on, by differential evolution.
@@ -97,7 +101,7 @@ class Surrogate:
 
 def _coordinates(space: Space, v: Array) -> Array:
     u = v.copy()
-    u[:, 0] = np.log(space.stages.at(v[:, 0]))
+    u[:, 0] = 1.0 / space.stages.at(v[:, 0])
     u[:, 1] = space.holdup_of(v[:, 1])
     return u
 
