@@ -81,15 +81,21 @@ def _lineage(
         )
 
 
-def yields(json: JsonOption = None, stock: StockOption = None) -> None:
-    """Yield of all runs: charged, charged again, kept, standing, waste, lost."""
+def yields(
+    runs: Annotated[
+        list[str] | None, typer.Argument(metavar="[RUN]...", help="Runs of the campaign, like R3 R4; all if not told.")
+    ] = None,
+    json: JsonOption = None,
+    stock: StockOption = None,
+) -> None:
+    """Yield of a campaign: charged, charged again, kept, standing, waste, lost."""
     check_outputs(json)
     from fractionkit.cli import stock_page
     from fractionkit.report import stock_document
     from fractionkit.stock.campaign import campaign
 
     with opened_for_reading(stock) as book:
-        found = campaign(book.ledger)
+        found = campaign(book.ledger, runs or ())
         _tell(json, lambda: stock_document.campaign(found), lambda: stock_page.show_campaign(found))
 
 

@@ -106,17 +106,22 @@ def show_campaign(found: Campaign) -> None:
         made.add_row(styled(run.run), styled(run.day or ""), *cells)
     out.print(made)
     out.print()
-    share = f"{100 * found.kept_share:.1f} % of the fresh charge"
+    came = "fresh charge" if not found.before else "charge"
     line("fresh", f"{words.grams(found.fresh)} charged from outside", out=out)
-    line("again", f"{words.grams(found.recycled)} distilled again, counted once below", out=out)
-    line("kept", f"{words.grams(found.kept)}, {share}", "bold", out)
-    line("", f"lots {words.grams(found.in_lots)}, used or sold {words.grams(found.left)}, to keep, in no lot yet "
-         f"{words.grams(found.to_keep)}", out=out)  # fmt: skip
+    if found.before:
+        line("before", f"{words.grams(found.before)} charged out of other runs' cuts", out=out)
+    if found.recycled:
+        line("again", f"{words.grams(found.recycled)} distilled again, counted once below", out=out)
+    line("kept", f"{words.grams(found.kept)}, {100 * found.kept_share:.1f} % of the {came}", "bold", out)
+    parts = f"lots {words.grams(found.in_lots)}, used or sold {words.grams(found.left)}"
+    line("", f"{parts}, to keep but in no lot yet {words.grams(found.to_keep)}", out=out)
     if found.target is not None and found.target_share is not None:
         made_of = found.target_share
         text = format_interval(made_of.estimate, made_of.low, made_of.high, "probability")
         line("", f"of the {found.target} charged: {text}", out=out)
     line("standing", f"{words.grams(found.standing)} to recycle, redistil or dispose of", out=out)
+    if found.later:
+        line("later", f"{words.grams(found.later)} distilled again in other runs", out=out)
     line("waste", words.grams(found.waste), out=out)
     line("loss", words.grams(found.loss), out=out)
     if found.found:

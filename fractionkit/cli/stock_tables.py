@@ -23,7 +23,13 @@ _ORDER: tuple[Kind, ...] = ("lot", "bottle", "cut", "residue")
 _LONGEST_NAME = 14
 _LONGEST_LABEL = 14
 _TRACE = 1e-3  # mass fraction below which a component is not listed; show and JSON hold all
-_WATCH = {"no_stabiliser": "stabiliser", "retest_due": "retest due", "retest_soon": "retest", "evaporated": "lost mass"}
+_WATCH = {
+    "no_stabiliser": "stabiliser",
+    "retest_due": "retest due",
+    "retest_soon": "retest",
+    "evaporated": "lost mass",
+    "density_disagrees": "density",
+}
 
 
 def console() -> Console:

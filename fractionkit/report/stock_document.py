@@ -82,7 +82,20 @@ def alarms(found: Sequence[Alarm], day: str) -> Document:
 
 def campaign(found: Campaign) -> Document:
     """Yield of all runs."""
-    parts = ("fresh", "found", "recycled", "in_lots", "left", "to_keep", "standing", "waste", "loss", "kept")
+    parts = (
+        "fresh",
+        "before",
+        "found",
+        "recycled",
+        "later",
+        "in_lots",
+        "left",
+        "to_keep",
+        "standing",
+        "waste",
+        "loss",
+        "kept",
+    )
     return {
         "schema": SCHEMA,
         "about": "yield",

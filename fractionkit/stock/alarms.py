@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+
+from fractionkit.quantities import format_with_half_width
+from fractionkit.stock.acts import DENSITY
 from fractionkit.stock.shelf import Holding
 
 SOON = 30  # days before a retest date from which it is told (common practice, no source)
 NOTICEABLE_LOSS = 0.01  # of what came in: then the lighter components may have gone first (common practice, no source)
+DISCORDANT = 3.0  # standard uncertainties between two densities of one liquid, which chance passes once in 370 times
+UNSTATED_U = 0.5  # kg/m3, of a density for which no ± was written: 1 mg/mL at 95 % (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -31,7 +38,7 @@ def alarms(shelf: Sequence[Holding], day: str) -> tuple[Alarm, ...]:
 
 def of_holding(held: Holding, day: str) -> tuple[Alarm, ...]:
     """Alarms of one place."""
-    return (*_retest(held, day), *_stabiliser(held), *_loss(held))
+    return (*_retest(held, day), *_stabiliser(held), *_loss(held), *_density(held))
 
 
 def _retest(held: Holding, day: str) -> list[Alarm]:
@@ -76,3 +83,28 @@ def _loss(held: Holding) -> list[Alarm]:
         "its composition may have moved: read its density again"
     )
     return [Alarm(held.name, "evaporated", "evaporated", text)]
+
+
+def _density(held: Holding) -> list[Alarm]:
+    """The last density that was read of this very liquid, against that of what the logbook says is in there."""
+    read = [r for r in held.readings if r.attribute == DENSITY and r.booking >= held.condition.entry]
+    if not read or held.known is None:
+        return []
+    last = read[-1]
+    if last.si is None or last.temperature is None:
+        return []
+    from fractionkit.mixture import Mixture
+
+    mixture = Mixture(held.known.components)
+    expected = mixture.density(held.known.draws, last.temperature)
+    model = mixture.density_errors(held.known.draws.mean(axis=0), last.temperature)
+    u = math.hypot(float(expected.std()), float(np.linalg.norm(model)))
+    apart = last.si - float(expected.mean())
+    if abs(apart) <= DISCORDANT * math.hypot(u, UNSTATED_U if last.u is None else last.u):
+        return []
+    told = format_with_half_width(float(expected.mean()), u, "density", "g/mL")
+    text = (
+        f"had a density of {last.value} on {last.day}, but what the logbook says is in it would have {told}: a wrong "
+        "bottle, a wrong entry, or something else in it"
+    )
+    return [Alarm(held.name, "density_disagrees", "density disagrees", text)]

@@ -1,12 +1,13 @@
 """Yield of a campaign: what was charged and charged again, what of it was kept, what stands, what is gone.
 
 Everything that came out of a run is somewhere: in a lot, sold or used, standing, waste, lost, or distilled again. What was
-distilled again is not counted twice, so that fresh charge + found by weighing = kept + standing + waste + loss, to the
-microgram.
+distilled again within the campaign is not counted twice, so that what came into it is what it gave, what stands and what
+is gone, to the microgram.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +16,9 @@ from numpy.typing import NDArray
 from fractionkit.assessment.model import Estimate
 from fractionkit.stock import composition
 from fractionkit.stock.draft import FOUND, LOSS, SUPPLY, WASTE
-from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, State
+from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, State, pooled
 from fractionkit.stock.rows import Batch
+from fractionkit.stock.text import find
 
 Array = NDArray[np.float64]
 
@@ -37,18 +39,21 @@ class RunYield:
 
 @dataclass(frozen=True)
 class Campaign:
-    """All runs together, kg. fresh + found = in_lots + left + to_keep + standing + waste + loss, exactly.
+    """Runs together, kg. fresh + before + found = in_lots + left + to_keep + standing + waste + loss + later, exactly.
 
-    fresh : charged from outside. found : what weighings found more than was booked.
+    fresh : charged from outside. before : charged out of other runs' cuts. found : what weighings found more than was
+    booked. later : distilled again in other runs.
     in_lots : stands in lots; left : sold or used; to_keep : cuts judged "keep" that are in no lot yet; standing : everything
-    else on the shelf that came out of a run, residues too; recycled : distilled again.
-    kept_share : kept / fresh. target, target_share : component wanted, and how much of what was charged of it was kept.
+    else on the shelf that came out of these runs, residues too; recycled : distilled again in them.
+    target, target_share : component wanted, and how much of what was charged of it was kept.
     """
 
     runs: tuple[RunYield, ...]
     fresh: float
+    before: float
     found: float
     recycled: float
+    later: float
     in_lots: float
     left: float
     to_keep: float
@@ -65,39 +70,68 @@ class Campaign:
 
     @property
     def kept_share(self) -> float:
-        """Kept of what was charged fresh."""
-        return self.kept / self.fresh if self.fresh else 0.0
+        """Kept of what came into the campaign."""
+        came = self.fresh + self.before
+        return self.kept / came if came else 0.0
 
 
-def campaign(ledger: Ledger) -> Campaign:
-    """Yield of all runs that hold."""
+def campaign(ledger: Ledger, names: Sequence[str] = ()) -> Campaign:
+    """Yield of the runs called so (R1, R2 and so on), of all where none is named.
+
+    Raises
+    ------
+    InputError
+        where there is no such run.
+    """
     state = ledger.state()
-    held = {entry.booking.id for entry in ledger.holding}
-    batches = [batch for batch in ledger.batches.values() if batch.booking in held]
-    parts, kept = _whereabouts(ledger, state)
-    fresh = _fresh(ledger, state)
+    batches = _chosen(ledger, names)
+    mine = {key for key, origin in ledger.origins.items() if origin.batch in {batch.id for batch in batches}}
+    pots = {
+        place.id for place in ledger.places.values() if place.kind == "run" and place.batch in {b.id for b in batches}
+    }
+    parts, kept = _whereabouts(ledger, state, mine)
+    inside = pooled(content for pot, content in state.distilled.items() if pot in pots)
+    outside = pooled(content for pot, content in state.distilled.items() if pot not in pots)
+    charged = {key: amount for key, amount in inside.items() if key not in mine}
     targets = {batch.target for batch in batches}
     target = targets.pop() if len(targets) == 1 else None
     return Campaign(
         runs=tuple(_run(ledger, batch) for batch in batches),
-        fresh=sum(fresh.values()) / MICROGRAMS,
-        found=sum(amount for key, amount in state.found.items() if ledger.born(key)) / MICROGRAMS,
-        recycled=_recycled(ledger, state) / MICROGRAMS,
+        fresh=_sum(charged, lambda key: not ledger.born(key)),
+        before=_sum(charged, ledger.born),
+        found=_sum(state.found, mine.__contains__),
+        recycled=_sum(inside, mine.__contains__),
+        later=_sum(outside, mine.__contains__),
         **{name: amount / MICROGRAMS for name, amount in parts.items()},
         target=target,
-        target_share=None if target is None else _share(ledger, kept, fresh, target),
+        target_share=None if target is None else _share(ledger, kept, charged, target),
     )
 
 
-def _whereabouts(ledger: Ledger, state: State) -> tuple[dict[str, int], Content]:
-    """Micrograms of what came out of runs, by where it is; and of each material how much was kept."""
+def _chosen(ledger: Ledger, names: Sequence[str]) -> list[Batch]:
+    held = {entry.booking.id for entry in ledger.holding}
+    batches = [batch for batch in ledger.batches.values() if batch.booking in held]
+    if not names:
+        return batches
+    known = {batch.name: batch.id for batch in batches}
+    chosen = {find(name, known, "run") for name in names}
+    return [batch for batch in batches if batch.id in chosen]
+
+
+def _sum(content: Content, counts: Callable[[int], bool]) -> float:
+    """The materials that count, kg."""
+    return sum(amount for key, amount in content.items() if counts(key)) / MICROGRAMS
+
+
+def _whereabouts(ledger: Ledger, state: State, mine: Collection[int]) -> tuple[dict[str, int], Content]:
+    """Micrograms of the materials that are ``mine``, by where they are; and of each how much was kept."""
     decisions = {place.name: place.decision for place in ledger.places.values()}
     parts = dict.fromkeys(("in_lots", "left", "to_keep", "standing", "waste", "loss"), 0)
     kept: Content = {}
     for place, content in state.content.items():
         kind = ledger.places[place].kind
         for key, amount in content.items():
-            if not ledger.born(key):
+            if key not in mine:
                 continue
             if place in (WASTE, LOSS):
                 where = "waste" if place == WASTE else "loss"
@@ -111,26 +145,12 @@ def _whereabouts(ledger: Ledger, state: State) -> tuple[dict[str, int], Content]
     return parts, kept
 
 
-def _fresh(ledger: Ledger, state: State) -> Content:
-    """Materials that went into pots and came out of no run."""
-    fresh: Content = {}
-    for content in state.distilled.values():
-        for key, amount in content.items():
-            if not ledger.born(key):
-                fresh[key] = fresh.get(key, 0) + amount
-    return fresh
-
-
-def _recycled(ledger: Ledger, state: State) -> int:
-    return sum(amount for content in state.distilled.values() for key, amount in content.items() if ledger.born(key))
-
-
-def _share(ledger: Ledger, kept: Content, fresh: Content, target: str) -> Estimate | None:
-    """How much of the target that was charged fresh was kept; its draws are those of the whole shelf."""
-    charged = _amount(ledger, fresh, target)
-    if not (charged > 0).all():
+def _share(ledger: Ledger, kept: Content, charged: Content, target: str) -> Estimate | None:
+    """How much of the target that was charged was kept; its draws are those of the whole shelf."""
+    there = _amount(ledger, charged, target)
+    if not (there > 0).all():
         return None
-    draws = _amount(ledger, kept, target) / charged
+    draws = _amount(ledger, kept, target) / there
     low, high = np.quantile(draws, [0.025, 0.975])
     return Estimate(float(draws.mean()), float(low), float(high))
 

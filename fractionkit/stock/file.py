@@ -158,7 +158,9 @@ def _reading(path: Path, *, alone: bool) -> str:
 
 
 def _folder_is_free(path: Path) -> bool:
-    return all(os.access(end, os.W_OK, effective_ids=os.access in os.supports_effective_ids) for end in (path, path.parent))
+    return all(
+        os.access(end, os.W_OK, effective_ids=os.access in os.supports_effective_ids) for end in (path, path.parent)
+    )
 
 
 def _open(uri: str, wait: float) -> sqlite3.Connection:

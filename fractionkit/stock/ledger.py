@@ -173,6 +173,14 @@ def share(content: Content, mass: int) -> Content:
     return {key: amount for key, amount in parts.items() if amount}
 
 
+def pooled(contents: Iterable[Content]) -> Content:
+    """Several contents put together."""
+    total: Content = {}
+    for content in contents:
+        _add(total, content)
+    return total
+
+
 def _add(content: Content, parts: Content) -> None:
     for key, amount in parts.items():
         left = content.get(key, 0) + amount

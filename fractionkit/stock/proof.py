@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Estimate
 from fractionkit.stock import composition, file
-from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, OverdrawnError, State
+from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, OverdrawnError, State, pooled
 from fractionkit.stock.rows import STANDING
 from fractionkit.stock.store import first_broken
 
@@ -132,13 +132,8 @@ def _never_below(ledger: Ledger) -> Finding:
 
 def _materials(ledger: Ledger, state: State) -> Finding:
     """Each material: what came of it = what stands + what is gone + what was distilled again."""
-    there: Content = {}
-    for contents in (state.content, state.distilled):
-        for place, content in contents.items():
-            if contents is state.content and ledger.places[place].kind == "run":
-                continue
-            for key, amount in content.items():
-                there[key] = there.get(key, 0) + amount
+    standing = (content for place, content in state.content.items() if ledger.places[place].kind != "run")
+    there = pooled([*standing, *state.distilled.values()])
     wrong = [ledger.origins[key].name for key in {*there, *state.came} if there.get(key, 0) != state.came.get(key, 0)]
     text = f"{len(state.came)} materials" if not wrong else f"differs: {', '.join(wrong[:5])}"
     return Finding("every material is all there", not wrong, text)
@@ -214,12 +209,8 @@ def _component(name: str, part: dict[str, Array], total: float) -> ComponentBala
 
 def _draws(ledger: Ledger, contents: list[Content]) -> dict[str, Array]:
     """Component -> mass (DRAWS,) in kg of all contents together."""
-    total: Content = {}
-    for content in contents:
-        for key, amount in content.items():
-            total[key] = total.get(key, 0) + amount
     found: dict[str, Array] = {}
-    for key, amount in total.items():  # materials, not draws
+    for key, amount in pooled(contents).items():  # materials, not draws
         known = composition.known(ledger.origins[key])
         for place, name in enumerate(known.components):
             mass = amount / MICROGRAMS * known.draws[:, place]

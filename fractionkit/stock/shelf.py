@@ -25,9 +25,13 @@ class Share:
 
 @dataclass(frozen=True)
 class Condition:
-    """What keeps a liquid, by day: stabiliser and when it was last known to be in, retest, filled."""
+    """What became of a liquid: since when it is in there, stabiliser, retest date, what came in and evaporated.
+
+    ``entry`` is the last that poured something in: what was read before is of another liquid.
+    """
 
     filled: str
+    entry: int = 0
     stabiliser: str | None = None
     retest_by: str | None = None
     came_in: int = 0  # micrograms
@@ -172,13 +176,14 @@ def _mixed(there: Condition | None, comes: Condition | None, entry: Entry, mass:
     day = entry.booking.day
     if there is None:
         if comes is None:
-            return Condition(day, came_in=mass)
-        return Condition(day, comes.stabiliser, comes.retest_by, came_in=mass)
+            return Condition(day, entry.booking.id, came_in=mass)
+        return Condition(day, entry.booking.id, comes.stabiliser, comes.retest_by, came_in=mass)
     dates = [c.retest_by for c in (there, comes) if c is not None and c.retest_by]
     both = comes is not None and there.stabiliser and comes.stabiliser
     words = list(dict.fromkeys([there.stabiliser, comes.stabiliser])) if comes and both else []
     return Condition(
         there.filled,
+        entry.booking.id,
         " + ".join(word for word in words if word) or None,
         min(dates) if dates else None,
         there.came_in + mass,

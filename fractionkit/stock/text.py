@@ -74,7 +74,7 @@ def find(typed: str, names: Mapping[str, int], what: str) -> int:
         return names[ends[0]]
     if sought and ends:
         raise InputError(Fault(typed, f"one of {', '.join(ends)}", column=what))
-    raise InputError(Fault(typed, f"what stands in the logbook{_offer(sought, names)}", column=what))
+    raise InputError(Fault(typed, f"a name of the logbook{_offer(sought, names)}", column=what))
 
 
 def _offer(sought: str, names: Iterable[str]) -> str:
@@ -83,4 +83,4 @@ def _offer(sought: str, names: Iterable[str]) -> str:
     keys = {key(name): name for name in names}
     near = difflib.get_close_matches(sought, keys, n=4, cutoff=0.5)
     shown = [keys[match] for match in near] or list(keys.values())[:8]
-    return f": {', '.join(clip(name, 40) for name in shown)}" if shown else "; it is empty"
+    return f", like {', '.join(clip(name, 40) for name in shown)}" if shown else "; it is empty"

@@ -107,6 +107,19 @@ def test_yield_counts_what_was_distilled_again_once(stock):
     assert found.target_share.low < held / charge < found.target_share.high
 
 
+def test_yield_of_some_runs_counts_what_came_from_others_and_went_on_to_others(stock):
+    first, second = campaign(stock.ledger, ["R1"]), campaign(stock.ledger, ["r-2"])
+    assert (first.fresh, first.before, first.later) == (pytest.approx(1.4), 0.0, pytest.approx(0.5))
+    assert (second.fresh, second.before, second.later) == (pytest.approx(0.9), pytest.approx(0.5), 0.0)
+    for found in (first, second):
+        came = found.fresh + found.before + found.found
+        there = found.in_lots + found.left + found.to_keep + found.standing + found.waste + found.loss + found.later
+        assert round(1e9 * came) == round(1e9 * there)
+    assert first.kept + second.kept == pytest.approx(campaign(stock.ledger).kept)
+    with pytest.raises(InputError, match="like R"):
+        campaign(stock.ledger, ["R9"])
+
+
 def test_an_empty_logbook_answers(tmp_path):
     with open_stock(tmp_path / "new.db", create=True) as stock:
         assert stock.holdings() == ()
@@ -146,7 +159,7 @@ def test_names_are_found_however_they_are_typed(stock):
     assert stock.holding("r2/c3").name == "R2/C3"
     with pytest.raises(InputError, match="one of R1/C3, R2/C3"):
         stock.holding("C3")
-    with pytest.raises(InputError, match="logbook: B1"):
+    with pytest.raises(InputError, match="like B1"):
         stock.holding("B11")
     with pytest.raises(InputError, match="another name: B1 has this one"):
         stock.fill("R2/C3", name="b-1")
@@ -190,6 +203,20 @@ def test_evaporation_is_noticed(stock):
     assert stock.weigh("R2/C3", 0.291) == 1_000_000
     assert stock.prove().holds
     assert campaign(stock.ledger).found == pytest.approx(0.001)
+
+
+def test_a_density_that_is_not_that_of_what_should_be_in_it(stock):
+    """Tetrachloroethylene: 1.6226 g/mL at 20 °C (CRC Handbook of Chemistry and Physics, from memory); ± 1 mg/mL."""
+    from fractionkit.stock.composition import typed
+
+    stock.receive(0.5, typed({"tetrachloroethylene": None}, 1), "P")
+    codes = lambda: {a.code for a in alarms(stock.holdings(), day(0)) if a.name == "P"}  # noqa: E731
+    stock.note("P", [acts.Noted(acts.DENSITY, "1.6226 g/mL at 20 °C", 1622.6, 0.5, 293.15)])
+    assert "density_disagrees" not in codes()
+    stock.note("P", [acts.Noted(acts.DENSITY, "1.600 g/mL at 20 °C", 1600.0, 0.5, 293.15)])
+    assert "density_disagrees" in codes()
+    stock.pour("R2/C1", "P", 0.1)  # now it is another liquid, of which no density was read
+    assert "density_disagrees" not in codes()
 
 
 def test_bottles_as_the_next_charge_are_read_by_both_sheets(stock, tmp_path):
