@@ -88,7 +88,8 @@ def _draw(figure: Figure, curves: list[tuple[str, Frontier]], target: str, purit
     right = min(max([*ends, float(stretched(np.array(purity))) + 0.3]) + 0.05, float(stretched(np.array(PUREST))))
     _frame(axes, left, right, target, unit, factor * largest)
     _target(axes, purity, right)
-    figure.legend(
+    if curves:
+        figure.legend(
         loc="lower left", bbox_to_anchor=(0.075, 0.0), ncols=3, fontsize=7.8, borderaxespad=0.2, columnspacing=1.6,
         handlelength=3.2,
     )  # fmt: skip
