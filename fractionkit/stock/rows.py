@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from dataclasses import asdict, astuple, dataclass, field, fields
+from dataclasses import dataclass, field, fields
 from typing import Any, Literal
 
 Kind = Literal["outside", "run", "cut", "residue", "bottle", "lot", "gone"]
@@ -160,11 +160,11 @@ def columns(table: str) -> tuple[str, ...]:
 
 def values(row: Row) -> tuple[Any, ...]:
     """The values of a row, in the order of `columns`."""
-    return astuple(row)
+    return tuple(vars(row).values())
 
 
 def _plain(row: Row) -> dict[str, Any]:
     """A row as JSON can hold it, without the seal; a figure is told by its exact digits."""
-    told = {key: value.hex() if isinstance(value, bytes) else value for key, value in asdict(row).items()}
+    told = {key: value.hex() if isinstance(value, bytes) else value for key, value in vars(row).items()}
     told.pop("seal", None)
     return told

@@ -60,7 +60,7 @@ class Stock:
             where the entry does not fit what stands there; nothing is written then.
         """
         with file.transaction(self._connection, self.path):
-            before = store.load(self._connection, self.path)
+            before = self._latest()
             draft = Draft(before, act, day, note, undoes)
             made = work(draft)
             entry = store.sealed(draft.entry(), before.seal)
@@ -69,6 +69,12 @@ class Stock:
             store.add(self._connection, entry)
         self.ledger = after
         return made
+
+    def _latest(self) -> Ledger:
+        """The ledger as it is in the file; read again only where another command has written since."""
+        if store.last_seal(self._connection) != self.ledger.seal:
+            return store.load(self._connection, self.path)
+        return self.ledger
 
     def enter(
         self, assessment: Assessment, charge: Sequence[Part] = (), day: str | None = None, note: str = ""

@@ -37,6 +37,12 @@ def load(connection: sqlite3.Connection, path: Path) -> Ledger:
     return Ledger(entries)
 
 
+def last_seal(connection: sqlite3.Connection) -> str:
+    """Seal of the last entry in the file: it covers all before it, so that the same seal means the same ledger."""
+    found = connection.execute("SELECT seal FROM booking ORDER BY id DESC LIMIT 1").fetchone()
+    return str(found[0]) if found else ""
+
+
 def assemble(tables: Tables) -> tuple[Entry, ...]:
     """Entries from the rows of all tables."""
     mine: dict[str, dict[int, list[Row]]] = {}

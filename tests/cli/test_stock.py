@@ -118,16 +118,17 @@ def call_day():
     return today()
 
 
-def test_bottles_go_into_the_next_charge(call, book, tmp_path):
-    for number in (1, 2):
-        shutil.copytree(Path("data/demo_binary"), tmp_path / f"run{number}")
-    sheet = tmp_path / "run2" / "run.toml"
-    sheet.write_text(sheet.read_text(encoding="utf-8").replace("charge 7", "charge 8"), encoding="utf-8")
-    assert call("enter", tmp_path / "run1")[0] == 0
-    assert call("enter", tmp_path / "run1")[0] == 2
-    code, out, _ = call("enter", tmp_path / "run2", "--from", "C5", "--from", "C6=100 g")
+def test_bottles_go_into_the_next_charge(call, book, monkeypatch):
+    import fractionkit.assessment
+
+    made = iter([assessment("first"), assessment("first"), assessment("second")])
+    monkeypatch.setattr(fractionkit.assessment, "assess", lambda run: next(made))
+    assert call("enter", "data/demo_binary")[0] == 0
+    assert call("enter", "data/demo_binary")[0] == 2  # the same run again
+    code, out, _ = call("enter", "data/demo_binary", "--from", "C3", "--from", "C2=100 g")
     assert code == 0
-    assert "1480.0 g (249.4 g of it out of bottles)" in out
+    assert "1400.0 g (400.0 g of it out of bottles)" in out
+    assert document(call, "yield", "R2")[1]["before_g"] == pytest.approx(400.0)
 
 
 def test_export_import_backup(call, filled, tmp_path):

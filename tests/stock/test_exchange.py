@@ -73,7 +73,7 @@ def write(stock, path):
     (export_json if path.suffix == ".json" else export_csv)(stock.ledger, path)
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.tuples(texts, texts, texts, st.floats(1e-6, 1.0)), min_size=1, max_size=4))
 def test_whatever_people_type_comes_back(said):
     folder = Path(tempfile.mkdtemp())

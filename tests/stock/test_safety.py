@@ -21,7 +21,7 @@ from fractionkit.stock.exchange import content_hash
 from tests.stock.book import assessment
 
 ROOT = Path(__file__).resolve().parents[2]
-KILLS = 8
+KILLS = 6
 
 
 @pytest.fixture
