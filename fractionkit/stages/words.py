@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from typing import TYPE_CHECKING
+
 from fractionkit.quantities import format_probability
 from fractionkit.sheets import Run
 from fractionkit.stages.model import CutOfStill, Span, StillFlag
+
+if TYPE_CHECKING:
+    from fractionkit.stages.model import StillFit
 
 DOUBTFUL, NO_STILL = 0.01, 1e-4
 MARGIN = 0.5
@@ -37,6 +42,41 @@ def number(span: Span) -> str:
     if span.high - span.low > 1.0:
         return f"{span.estimate:.1f} ({span.low:.1f}–{span.high:.1f})"
     return f"{span.estimate:.2f} ({span.low:.2f}–{span.high:.2f})"
+
+
+@dataclass(frozen=True)
+class Line:
+    """One line of the answer."""
+
+    what: str
+    value: str
+
+
+def grams(span: Span) -> str:
+    """ "21 g (0–50 g)": a mass with its interval."""
+    if span.low <= 0.0:
+        return f"at most {1000 * span.high:.2g} g"
+    return f"{1000 * span.estimate:.2g} g ({1000 * span.low:.2g}–{1000 * span.high:.2g} g)"
+
+
+def summary(fit: StillFit) -> tuple[Line, ...]:
+    """The answer, most important first."""
+    lines = [Line("stages", f"{number(fit.stages)} theoretical stages, the pot counted as one")]
+    if fit.stages.high > 1.0 + MARGIN:
+        part = f"{100 * fit.holdup.low:.1f}–{100 * fit.holdup.high:.1f} mol% of the charge"
+        lines.append(Line("hold-up", f"{grams(fit.holdup_mass)} in column and head ({part})"))
+    if fit.reflux_known:
+        lines.append(Line("reflux", f"{fit.reflux.estimate:.2g} as noted ({fit.reflux.low:.2g}–{fit.reflux.high:.2g})"))
+    elif fit.stages.high > 1.0 + 0.3:
+        lines.append(Line("reflux", f"not noted; by the run itself {fit.reflux.low:.2g}–{fit.reflux.high:.2g}"))
+        pairs = "; ".join(f"{n:.1f} stages at {r:.2g}" for r, n in fit.alternatives)
+        lines.append(Line("or", f"{pairs} (stages at reflux ratio)"))
+    if fit.stated is not None:
+        lines.append(Line("stated", f"{number(fit.stated)} stages"))
+    lines.append(
+        Line("fit", f"readings at least this far from the still turn up in {format_probability(fit.chance)} of runs")
+    )
+    return tuple(lines)
 
 
 def flags(told: Told) -> tuple[StillFlag, ...]:

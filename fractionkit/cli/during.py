@@ -1,0 +1,107 @@
+"""`fractionkit during STILL.toml`: where the distillation stands, and when to change receivers next."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, check_outputs, write_outputs
+
+if TYPE_CHECKING:
+    from fractionkit.planning.during_model import BenchReading, During
+
+
+def command(
+    still: Annotated[Path, typer.Argument(metavar="STILL.toml", help="The plan: its file, or the folder it is in.")],
+    head: Annotated[str | None, typer.Option("--head", metavar="TEMP", help='Head reads now, like "88.2 °C".')] = None,
+    collected: Annotated[
+        str | None,
+        typer.Option("--collected", metavar="MASS", help='Collected in all receivers together, like "310 g".'),
+    ] = None,
+    since: Annotated[
+        str | None,
+        typer.Option("--receiver-since", metavar="MASS", help="Collected when this receiver was set under."),
+    ] = None,
+    setup: Annotated[str | None, typer.Option("--setup", metavar="NAME", help="Which set-up of the plan runs.")] = None,
+    reflux: Annotated[
+        float | None, typer.Option("--reflux", metavar="RATIO", help="Reflux ratio that is running.")
+    ] = None,
+    log: Annotated[
+        Path | None,
+        typer.Option("--log", metavar="FILE.csv", help="Readings so far: columns head, collected (and time, note)."),
+    ] = None,
+    json: JsonOption = None,
+) -> None:
+    """Say what is in the receiver and coming over, what is left, and when to change receivers next.
+
+    Exit code 1: the readings cannot come from this plan; 2: something typed is wrong.
+    """
+    check_outputs(json)
+    readings = _readings(head, collected, log)
+    from fractionkit.planning.during import during
+    from fractionkit.sheets.still_file import load_still
+
+    found = during(
+        load_still(still), readings, since=_mass(since, "--receiver-since") or 0.0, setup=setup, reflux=reflux
+    )
+
+    def json_text() -> str:
+        from fractionkit.report.during_document import json_text
+
+        return json_text(found)
+
+    write_outputs((json, json_text))
+    if json != STANDARD_OUTPUT:
+        show(found)
+        if json is not None:
+            typer.echo(f"written: {json}")
+    if found.impossible:
+        raise typer.Exit(1)
+
+
+def _readings(head: str | None, collected: str | None, log: Path | None) -> list[BenchReading]:
+    """Readings of the log, then the one that was typed."""
+    from fractionkit.errors import Fault, InputError
+    from fractionkit.planning.during_log import read_log
+    from fractionkit.planning.during_model import BenchReading
+    from fractionkit.quantities import parse
+
+    found = [] if log is None else read_log(log)
+    if (head is None) != (collected is None):
+        missing, example = ("--collected", "310 g") if collected is None else ("--head", "88.2 °C")
+        raise InputError(Fault(None, f'{missing} as well, like {missing} "{example}"'))
+    if head is not None and collected is not None:
+        found.append(BenchReading(parse(head, "temperature").value, _mass(collected, "--collected") or 0.0))
+    if not found:
+        raise InputError(Fault(None, '--head "88.2 °C" with --collected "310 g", or --log FILE.csv'))
+    return found
+
+
+def _mass(text: str | None, name: str) -> float | None:
+    from fractionkit.errors import Fault, InputError
+    from fractionkit.quantities import parse
+
+    if text is None:
+        return None
+    mass = parse(text, "mass").value
+    if mass < 0.0:
+        raise InputError(Fault(text, "a mass of 0 or more", column=name))
+    return mass
+
+
+def show(found: During) -> None:
+    """Print the answer in sentences."""
+    from rich.console import Console
+    from rich.text import Text
+
+    from fractionkit.figures.labels import plain
+
+    console = Console(highlight=False, markup=False, emoji=False)
+    console.print(Text(plain(found.title), style="bold"))
+    running = f"{found.setup}, reflux {found.reflux:g}" if found.reflux > 0.0 else found.setup
+    console.print(Text(f"{running}; 95 % intervals", style="dim"))
+    for place, sentence in enumerate(found.text):
+        console.print()
+        console.print(Text(plain(sentence), style="bold" if place == 0 else ""))
