@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 import re
+import unicodedata
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -19,9 +21,9 @@ if TYPE_CHECKING:
 TEMPLATE = "lot_label.html"
 WIDTH, HEIGHT = 100.0, 70.0  # mm
 _SMALLEST_SIDE, _LARGEST_SIDE = 40.0, 300.0
-_LONGEST = 70  # characters of a text that a person typed
+_LONGEST = (70, 35, 16)  # characters of a text that a person typed: the fewer, the less room there is
 _MARGIN = 3.0  # mm
-_LARGEST, _SMALLEST = 3.1, 1.5  # mm, size of the letters
+_SIZES = tuple(round(3.1 - 0.05 * step, 2) for step in range(33))  # mm, of the letters, down to 1.5
 _SCALES = {"name": 1.85}
 _BOLD = ("name", "strong", "refused")
 
@@ -108,19 +110,21 @@ def _label(lot: MadeLot, width: float, height: float, side: float) -> dict[str, 
     """One label: what stands on it, and the size of its letters."""
     hazards = lot_words.hazards(lot)
     signal = lot_words.signal_word(one.code for one in hazards)
-    lines = _lines(lot)
     said = f"{signal} " + "; ".join(f"{one.code} {one.words} ({one.component})" for one in hazards)
-    paragraphs = [*((text, _SCALES.get(kind, 1.0), kind in _BOLD) for kind, text in lines), (said, 1.05, True)]
-    size = _LARGEST
-    while _needed(paragraphs, size, width, side) > height - 2 * _MARGIN:
-        size -= 0.05
-        if size < _SMALLEST:
-            expected = f"a larger label: the words of {shorten(lot.number, 40)} would be smaller than {_SMALLEST:g} mm"
-            raise InputError(Fault(f"{width:g} x {height:g} mm", expected))
-    number = plain(lot.number) or "–"
+    number = shorten(lot.number, 40) or "–"
+    for longest in _LONGEST:
+        lines = _lines(lot, longest)
+        paragraphs = [*((text, _SCALES.get(kind, 1.0), kind in _BOLD) for kind, text in lines), (said, 1.03, False)]
+        sizes = (size for size in _SIZES if _needed(paragraphs, number, size, width, side) <= height - 2 * _MARGIN)
+        size = next(sizes, 0.0)
+        if size > 0.0:
+            break
+    else:
+        expected = f"a larger label: the words of {number} would be smaller than {_SIZES[-1]:g} mm"
+        raise InputError(Fault(f"{width:g} x {height:g} mm", expected))
     return {
-        "id": number,
-        "number": shorten(number, 40),
+        "id": plain(lot.number) or "–",
+        "number": number,
         "lines": lines[:-1],
         "last": lines[-1][1],
         "hazards": hazards,
@@ -129,11 +133,11 @@ def _label(lot: MadeLot, width: float, height: float, side: float) -> dict[str, 
     }
 
 
-def _lines(lot: MadeLot) -> list[tuple[str, str]]:
+def _lines(lot: MadeLot, longest: int) -> list[tuple[str, str]]:
     """Kind and words of each paragraph but the hazard statements, which stand before the last."""
     retest = shorten(lot.stabiliser.retest_by or "", 20) or "no date set"
-    claims = [shorten(words.sentence(one), 160) for one in lot.label if not one.startswith(lot.target)]
-    grades = "; ".join(shorten(grade.title, _LONGEST) for grade in lot_words.claimed(lot)[:3])
+    claims = [shorten(words.sentence(one), 50 + longest) for one in lot.label if not one.startswith(lot.target)]
+    grades = "; ".join(shorten(grade.title, longest) for grade in lot_words.claimed(lot)[:3])
     untested = [shorten(one, 40) for one in lot_words.not_tested(lot)[:-1]]
     return [
         ("name", words.sentence(lot.target)),
@@ -145,34 +149,54 @@ def _lines(lot: MadeLot) -> list[tuple[str, str]]:
             "claim",
             f"{lot_words.mass(lot)} · made {shorten(lot.date, 20) or 'on no date told'} · test again by {retest}",
         ),
-        ("claim", f"Stabiliser: {_stabiliser(lot)}"),
+        ("claim", f"Stabiliser: {_stabiliser(lot, longest)}"),
         *([("claim", f"Not tested: {', '.join(untested[:10])}")] if untested else []),
         ("claim", words.LOCAL_RULES),
     ]
 
 
-def _stabiliser(lot: MadeLot) -> str:
+def _stabiliser(lot: MadeLot, longest: int) -> str:
     kept = lot.stabiliser
     if not kept.added:
         return "none: removed by distilling, not added again"
-    added = f"{shorten(kept.added, _LONGEST)} added again"
+    added = f"{shorten(kept.added, longest)} added again"
     return added + (f" {shorten(kept.added_on, 20)}" if kept.added_on else "")
 
 
-def _needed(paragraphs: list[tuple[str, float, bool]], size: float, width: float, side: float) -> float:
+def _needed(paragraphs: list[tuple[str, float, bool]], number: str, size: float, width: float, side: float) -> float:
     """Height in mm that the paragraphs take with letters of ``size`` mm; beside the code there is less room.
 
-    Letters are taken as wide as in the widest of the usual fonts, and a word that is broken off as a lost part of a line.
+    Letters are taken as wide as in the widest of the usual fonts.
     """
     whole = width - 2 * _MARGIN
-    code_end = side + 1.0 + 2.2 * size
+    number_lines = math.ceil(size * sum(map(_letter, number)) / side)
+    code_end = side + 1.0 + 1.4 * size + number_lines * size
     at = 0.0
     for text, scale, bold in paragraphs:
-        letter = (0.66 if bold else 0.58) * scale * size
+        em = (1.16 if bold else 1.03) * scale * size
+        line = 1.2 * scale * size
         at += 0.3 * size
-        left = len(text)
-        while left > 0:
-            room = whole - side - 2.0 if at < code_end else whole
-            left -= max(int(room / letter) - 3, 4)
-            at += 1.22 * scale * size
+        used = 0.0
+        at += line
+        for word in text.split():
+            room = whole - side - 2.0 if at - line < code_end else whole
+            long = em * (sum(map(_letter, word)) + _letter(" "))
+            if used + long > room + em * _letter(" ") and used > 0.0:
+                at += line
+                used = 0.0
+            if long > room + em and at - line < code_end:  # what is too long to stand beside the code goes below it
+                at, room = code_end + line, whole
+            while used + long > room + em:  # one word longer than the line is broken
+                at += line
+                long -= room - em
+            used += long
     return at + size  # rules above and below the hazard statements
+
+
+def _letter(sign: str) -> float:
+    """Width of a letter as a part of its size: those of DejaVu Sans, the widest of the usual fonts, in four classes."""
+    if sign in "WM@%mw—" or unicodedata.east_asian_width(sign) in "WF":
+        return 1.02
+    if sign in " .,;:'|!()[]ijlftr-":
+        return 0.38
+    return 0.74 if sign.isupper() else 0.615

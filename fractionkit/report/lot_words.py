@@ -38,9 +38,9 @@ TOLD_OTHERWISE = 0.01
 #: Hazard statements whose signal word is Danger; those without one; all others have Warning. Label elements of
 #: Regulation (EC) No 1272/2008, Annex I, from memory.
 DANGER = frozenset(
-    ("H224", "H225", "H270", "H300", "H301", "H304", "H310", "H311", "H314", "H318", "H330", "H331", "H334", "H340")
-    + ("H350", "H360", "H370", "H372", "H301+H311+H331")
-)
+    ("H224", "H225", "H270", "H300", "H301", "H304", "H310", "H311", "H314", "H318", "H330", "H331", "H334", "H340", "H350",
+     "H360", "H370", "H372", "H301+H311+H331")
+)  # fmt: skip
 NO_SIGNAL = frozenset(("H411", "H412", "H413", "EUH066"))
 
 
@@ -142,7 +142,7 @@ def claimed(lot: MadeLot) -> list[GradeVerdict]:
 
 def grade_status(grade: GradeVerdict) -> str:
     """Where a grade comes from and how that is known."""
-    known = "" if grade.status == "our own" else f" ({grade.status})"
+    known = "" if grade.status == "our own" else f" ({plain(grade.status)})"
     return f"{sentence(grade.source)}{known}."
 
 
@@ -164,9 +164,9 @@ def line_remark(line: AttributeVerdict, grade: GradeVerdict) -> str:
     """What there is to say of a line: its note, and its source where that is not the grade's."""
     told = [sentence(line.note).rstrip(".") + "."] if line.note else []
     if line.source != grade.source:
-        told.append(f"Limit: {plain(line.source)} ({line.status}).")
+        told.append(f"Limit: {plain(line.source)} ({plain(line.status)}).")
     elif line.status and line.status != grade.status:
-        told.append(f"Limit {line.status}.")
+        told.append(f"Limit {plain(line.status)}.")
     return " ".join(told)
 
 

@@ -92,7 +92,9 @@ def release(**changes: object) -> Release:
     second = replace(
         poor,
         number="L-2026-05-09-2",
-        stabiliser=Stabiliser("a trace of amine", None, None, None, "no stabiliser was added again: distilling removes it"),
+        stabiliser=Stabiliser(
+            "a trace of amine", None, None, None, "no stabiliser was added again: distilling removes it"
+        ),
         label=("tetrachloroethylene, reclaimed by distillation", "assay 98.0 (96.4–99.6) wt% by head temperature"),
         storage=(),
         tests=(),
@@ -102,7 +104,12 @@ def release(**changes: object) -> Release:
         title="Parts-washer recovery, May (invented)",
         lots=(first, second),
         left=(
-            Left("runs/charge-7/run.toml", "C6", 0.1992, "holds 81.1 (80.0–82.3) wt%, 99 wt% with probability below 0.1 %: distil it again"),  # fmt: skip
+            Left(
+                "runs/charge-7/run.toml",
+                "C6",
+                0.1992,
+                "holds 81.1 (80.0–82.3) wt%, 99 wt% with probability below 0.1 %: distil it again",
+            ),
             Left("runs/charge-7/run.toml", "C7", 0.087, "the lot takes all of it with 862 g more like C8"),
         ),
         frontiers=(Frontier(TARGET, assay, 0.9 - 0.8 * ((assay - 0.97) / 0.03) ** 2, 0.95, 0.99),),
