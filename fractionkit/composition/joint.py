@@ -19,13 +19,13 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.channels import Scatter
 from fractionkit.composition.nodes import Nodes
-from fractionkit.errors import ConvergenceError
 
 Array = NDArray[np.float64]
 
 NEWTON_STEPS = 60
 # Far from any reading a head range's likelihood falls as a straight line, without a curvature to tell how far to go.
 LONGEST_STEP = 2.0
+IMPROBABLE, RESTART = 6.0, 1.5  # squared distance of a mode from no errors; standard deviations
 FEW_CUTS = 200  # beyond, the cuts fix the shared errors and Louis' formula holds
 CURVATURE_STEP, LEAST_CURVATURE = 0.3, 0.7
 LEAST_GAIN = 0.01  # of the log density, after which a further step moves the samples' aim by a seventh of their spread
@@ -154,30 +154,30 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
 def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
     """Mode (p,) of the shared errors and the covariance (p, p) of the normal that matches it there.
 
-    Raises `ConvergenceError` as `climb`.
+    Where the first mode found is improbable by itself, the climb begins anew from either side of every error that bends
+    a prediction, and the highest mode is taken: head temperatures far off can be met by a wrong error too.
     """
     theta = climb(blocks, np.zeros(size))
-    if sum(block.cuts.stop - block.cuts.start for block in blocks) > FEW_CUTS:
-        return theta, _inverse(-expand(blocks, theta).hessian)
-    return theta, _covariance(blocks, theta)
+    if float(theta @ theta) > IMPROBABLE:
+        bending = np.unique(np.concatenate([channel.bending for block in blocks for channel in block.channels]))
+        starts = RESTART * np.concatenate([np.eye(size)[bending], -np.eye(size)[bending]])
+        found = [theta, *(climb(blocks, start) for start in starts)]
+        theta = max(found, key=lambda mode: expand(blocks, mode).value)
+    return theta, spread_at(blocks, theta)
 
 
 def climb(blocks: Sequence[Block], theta: Array) -> Array:
     """Mode (p,) of the shared errors, from ``theta``.
 
-    Newton's method, steps no longer than `LONGEST_STEP`, each halved until it climbs.
-
-    Raises
-    ------
-    ConvergenceError
-        if the gradient does not vanish within the allowed steps.
+    Newton's method, steps no longer than `LONGEST_STEP`, each halved until it climbs, at most `NEWTON_STEPS` of them:
+    how well the samples drawn about the mode serve is judged later.
     """
     here = expand(blocks, theta)
     for _ in range(NEWTON_STEPS):
         step = _ascent(here)
         promise = float(here.gradient @ step)
         if promise < 1e-3:  # a thirtieth of a standard deviation: the samples need no better aim
-            return theta
+            break
         length = 1.0
         while length > 0.01:
             there = expand(blocks, theta + length * step)
@@ -185,19 +185,21 @@ def climb(blocks: Sequence[Block], theta: Array) -> Array:
                 break
             length *= 0.5
         else:
-            return theta  # as high as rounding lets it climb
+            break  # as high as rounding lets it climb
         gain, theta, here = there.value - here.value, theta + length * step, there
         if gain < LEAST_GAIN:
-            return theta
-    raise ConvergenceError("the readings' shared errors could not be found; please report this run sheet")
+            break
+    return theta
 
 
-def _covariance(blocks: Sequence[Block], mode: Array) -> Array:
-    """Inverse of minus the Hessian by central differences of the gradient.
+def spread_at(blocks: Sequence[Block], mode: Array) -> Array:
+    """Inverse (p, p) of minus the Hessian, by central differences of the gradient.
 
     Louis' formula is the difference of two large numbers where head temperatures leave a composition open, and wrong
-    there.
+    there; from `FEW_CUTS` on it serves.
     """
+    if sum(block.cuts.stop - block.cuts.start for block in blocks) > FEW_CUTS:
+        return _inverse(-expand(blocks, mode).hessian)
     size = len(mode)
     hessian = np.empty((size, size))
     for i, move in enumerate(CURVATURE_STEP * np.eye(size)):

@@ -19,7 +19,7 @@ from fractionkit.composition.importance import (
     SharedPosterior,
     sample_shared,
 )
-from fractionkit.composition.joint import Block, Piece, climb, find_mode, shares
+from fractionkit.composition.joint import Block, Piece, climb, find_mode, shares, spread_at
 from fractionkit.composition.reference import refer
 from fractionkit.composition.scatter_nodes import flat_points, gathered_points
 from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
@@ -31,6 +31,7 @@ Array = NDArray[np.float64]
 MOST_DRAWS, LEAST_DRAWS = 4096, 256
 PRESENT = 0.003  # mass fraction below which a component is not taken to be fitted
 NUMBERS_IN_DRAWS = 1 << 22
+MOVED_FAR = 1.0  # squared distance between modes, in units of the covariance
 
 
 @dataclass(frozen=True)
@@ -86,9 +87,7 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     setting = Setting.of(mixture, evidence)
     size = len(setting.errors)
     rough = lay(setting, np.zeros(size), np.eye(size))
-    mode, covariance = find_mode(rough, size)
-    blocks = [refer(block, mode) for block in lay(setting, mode, covariance)]
-    mode = climb(blocks, mode)  # what the prior's vote moves
+    blocks, mode, covariance = _aimed(setting, *find_mode(rough, size))
     nodes = sum(block.nodes.log_volume.size for block in blocks)
     samples = next((fewer for limit, fewer in FEWER_SAMPLES if nodes >= limit), SAMPLES)
     shared = sample_shared(blocks, mode, covariance, samples)
@@ -129,6 +128,21 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         least,
         link_failed,
     )
+
+
+def _aimed(setting: Setting, mode: Array, covariance: Array) -> tuple[list[Block], Array, Array]:
+    """Nodes laid about the shared errors' mode with their prior, and the mode on them.
+
+    The finer nodes and the prior's vote move it; where they move it far, all is done once more from there.
+    """
+    for _ in range(2):
+        blocks = [refer(block, mode) for block in lay(setting, mode, covariance)]
+        shift, mode = -mode, climb(blocks, mode)
+        shift += mode
+        if float(shift @ np.linalg.solve(covariance, shift)) < MOVED_FAR:
+            break
+        covariance = spread_at(blocks, mode)
+    return blocks, mode, covariance
 
 
 def zeotropic_order(mixture: Mixture, pressure: float) -> tuple[int, ...] | None:
