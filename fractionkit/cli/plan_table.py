@@ -12,7 +12,7 @@ from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.quantities import format_probability
 from fractionkit.report import plan_words as words
-from fractionkit.report.words import LOCAL_RULES, counted
+from fractionkit.report.words import LOCAL_RULES, counted, sentence
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -142,7 +142,7 @@ def _rest(console: Console, plan: Plan) -> None:
                 f"of heat, {words.litres(best.costs.coolant)} L of cooling water",
             )  # fmt: skip
         if best.shortcut is not None:
-            _line(console, "check", words.sanity(plan, best.shortcut))
+            _line(console, "check", sentence(words.sanity(plan, best.shortcut)))
     _line(console, "charge", words.feed(plan))
     _line(console, "thermometer", f"{words.thermometer(plan)}; head temperatures are told as it will read")
     for flag in plan.flags:

@@ -17,13 +17,24 @@ from fractionkit.planning.cutting_model import Frontier
 from fractionkit.planning.feed import shares
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.planning.running_costs import course
-from fractionkit.planning.scenarios import COUNT, Scenarios, scenarios_of
+from fractionkit.planning.scenarios import Scenarios, scenarios_of
 from fractionkit.planning.setups import setups_of
-from fractionkit.planning.trial import USUAL_RECEIVERS, Wish, distilled, estimate, rates, run_trials, stop_mass
+from fractionkit.planning.trial import (
+    USUAL_RECEIVERS,
+    Wish,
+    chance_margin,
+    distilled,
+    estimate,
+    rates,
+    run_trials,
+    stop_mass,
+)
 from fractionkit.sheets.still_model import Rank, StillEntry, StillSheet
 
 TOGETHER = 256
 """Scenarios of several set-ups that are distilled in one go."""
+
+COUNT, FEW_TRIALS = 100, 40
 
 WORTH_A_PROCESS = 16
 """Trials below which one process is quicker than starting more."""
@@ -37,7 +48,7 @@ Progress = Callable[[int, int], None]
 def compare(
     sheet: StillSheet,
     *,
-    count: int = COUNT,
+    count: int | None = None,
     processes: int = 1,
     pictures: bool = False,
     progress: Progress | None = None,
@@ -48,8 +59,8 @@ def compare(
     ----------
     sheet : StillSheet
         What `load_still` read.
-    count : int
-        Scenarios drawn of all that is uncertain.
+    count : int, optional
+        Scenarios drawn of all that is uncertain; `FEW_TRIALS` or fewer trials are worth 200, more of them 100 each.
     processes : int
         Processes to share the work between, 0 for as many as the machine has processors. More than one only from a
         script that may be imported again (``if __name__ == "__main__"``).
@@ -66,9 +77,10 @@ def compare(
         for a feed from a run whose readings are at odds.
     """
     setups = setups_of(sheet)
-    scenarios = scenarios_of(sheet, count)
-    check_charge(sheet, scenarios, setups)
     wishes = [Wish(setup, reflux) for setup in setups for reflux in setup.reflux]
+    usual = COUNT if len(wishes) > FEW_TRIALS else 2 * COUNT
+    scenarios = scenarios_of(sheet, usual if count is None else count)
+    check_charge(sheet, scenarios, setups)
     trials = _all(scenarios, wishes, sheet.still, processes, progress)
     if not any(trial.reaches for trial in trials):
         check_possible(sheet, scenarios)
@@ -185,5 +197,10 @@ def _frontiers(plan: Plan, scenarios: Scenarios, still: StillEntry) -> tuple[tup
         made = distilled(scenarios, [Wish(trial.setup, trial.reflux)], still)[0]
         stop = stop_mass(course(made, rates(scenarios, trial.setup, still)), still)
         curve = collected(made, reading_error=scenarios.reading, stop=stop)
-        curves.append((trial.setup.name, frontier(curve, scenarios.component, plan.confidence)))
+        curves.append(
+            (
+                trial.setup.name,
+                frontier(curve, scenarios.component, plan.confidence + chance_margin(plan.confidence, scenarios.count)),
+            )
+        )
     return tuple(curves)

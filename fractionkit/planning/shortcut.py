@@ -65,15 +65,16 @@ def least_stages(alpha: ArrayLike, z: ArrayLike, top: ArrayLike) -> Array:
 
 def least_reflux(alpha: ArrayLike, z: ArrayLike, top: ArrayLike) -> Array:
     """Reflux ratio (...) below which endless stages do not lift ``z`` to ``top``; 0 where one stage suffices."""
-    pot = np.asarray(z, dtype=np.float64)
-    y = alpha * pot / (1.0 + (np.asarray(alpha) - 1.0) * pot)
-    return np.maximum((np.asarray(top) - y) / (y - pot), 0.0)
+    pot, ratio = np.asarray(z, dtype=np.float64), np.asarray(alpha, dtype=np.float64)
+    y = ratio * pot / (1.0 + (ratio - 1.0) * pot)
+    return np.asarray(np.maximum((np.asarray(top, dtype=np.float64) - y) / (y - pot), 0.0))
 
 
 def stages_needed(alpha: ArrayLike, z: ArrayLike, top: ArrayLike, reflux: ArrayLike) -> Array:
     """Stages (...) by Gilliland's correlation; infinite at or below the least reflux."""
     least, lowest = least_stages(alpha, z, top), least_reflux(alpha, z, top)
-    ratio = (np.asarray(reflux, dtype=np.float64) - lowest) / (np.asarray(reflux) + 1.0)
+    R = np.asarray(reflux, dtype=np.float64)
+    ratio = (R - lowest) / (R + 1.0)
     share = FACTOR * (1.0 - np.maximum(ratio, 0.0) ** POWER)
     return np.asarray(np.where(ratio > 0.0, (least + share) / (1.0 - share), np.inf))
 
@@ -86,7 +87,7 @@ def first_drop(alpha: float, z: float, stages: float, reflux: float) -> float:
     high = low + stages * np.log(alpha)  # total reflux
     for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
-        enough = stages_needed(alpha, z, 1.0 / (1.0 + np.exp(-middle)), reflux) <= stages
+        enough = bool(stages_needed(alpha, z, 1.0 / (1.0 + np.exp(-middle)), reflux) <= stages)
         low, high = (middle, high) if enough else (low, middle)
     return float(1.0 / (1.0 + np.exp(-low)))
 

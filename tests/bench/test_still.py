@@ -3,11 +3,17 @@
 import sys
 import time
 import warnings
+from pathlib import Path
 
 import numpy as np
 from thermo import ChemicalConstantsPackage, FlashVL, GibbsExcessLiquid, IdealGas, IdealSolution
 
 from fractionkit.mixture import Mixture
+from fractionkit.planning.compare import compare
+from fractionkit.planning.scenarios import scenarios_of
+from fractionkit.quantities import parse
+from fractionkit.sheets.model import PressureEntry, TargetEntry
+from fractionkit.sheets.still_model import FeedEntry, SetupEntry, StillEntry, StillSheet
 from fractionkit.still import ConstantVolatility, FittedVolatility, distil
 
 NAMES = ["chloroform", "trichloroethylene", "tetrachloroethylene"]
@@ -102,3 +108,51 @@ def test_cost_grows_in_proportion():
     base = cost(256, 4)
     assert cost(1024, 4) < 4.0 * base * 1.8
     assert cost(256, 8) < 2.0 * base * 1.8
+
+
+def plan_sheet(count):
+    """A plan of ``count`` set-ups of about six stages for a charge of three components."""
+
+    def q(text, kind):
+        return parse(text, kind)
+
+    setups = tuple(
+        SetupEntry(
+            name=f"column {k}", stages=q(f"{5 + 2 * k / count:.3f} ± 1", "number"), holdup=q("10 ± 4 mL", "volume"),
+            throughput=q("15 mL/min", "flow"), reflux=(3.0,),
+        )
+        for k in range(count)
+    )  # fmt: skip
+    return StillSheet(
+        source=Path("STILL.toml"), title="", date=None, components=tuple(NAMES),
+        feed=FeedEntry(
+            mass=q("900 g", "mass"), rest=NAMES[2],
+            composition={NAMES[0]: q("30 ± 2 wt%", "fraction"), NAMES[1]: q("30 ± 2 wt%", "fraction")},
+        ),
+        pressure=PressureEntry(station=q("98.6 ± 0.4 kPa", "pressure")),
+        target=TargetEntry(NAMES[2], 0.97, 0.95), still=StillEntry(heater=q("200 W", "power")), setups=setups,
+    )  # fmt: skip
+
+
+def test_set_ups_cost_what_their_distillations_do():
+    """A plan costs little beside the distillations themselves, and grows with the set-ups and not faster."""
+    few, many = 4, 16
+
+    def whole(count):
+        return seconds(lambda: compare(plan_sheet(count), count=100), 1)
+
+    sheet = plan_sheet(many)
+    scenarios = scenarios_of(sheet, 100)
+    feeds, stages = np.tile(scenarios.moles, (2, 1)), np.tile(np.linspace(5.0, 7.0, 100), 2)
+    fitted = scenarios.volatility.take(np.tile(np.arange(100), 2))
+    pressure = np.tile(scenarios.pressure, 2)
+    alone = seconds(lambda: distil(fitted, feeds, stages, 3.0, pressure, column_holdup=0.1, tolerance=2e-3, points=2))
+    whole(few)
+    first, last = whole(few), whole(many)
+    each = (last - first) / (many - few)
+    sys.stdout.write(
+        f"one set-up, 100 scenarios of three components: {each:.3f} s of processor time, {each / (alone / 2):.1f} times its "
+        f"distillations; 200 set-ups on two processors: {200 * each / 2:.0f} s\n"
+    )
+    assert each < 3.0 * alone / 2
+    assert last < 1.8 * many / few * first

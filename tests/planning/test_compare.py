@@ -217,8 +217,8 @@ def test_intervals_cover_truths_drawn_from_what_is_not_known():
     assert 0.90 <= inside.mean() <= 0.99
     low, high = np.quantile(heart.head_start, [0.025, 0.975])
     assert ((starts >= low - 0.05) & (starts <= high + 0.05)).mean() >= 0.90
-    # guarded: the plan promises 95 %; 200 draws leave 1.5 % to chance, and the marks were chosen on draws of their own
-    assert (assay >= 0.97).mean() >= 0.90
+    # guarded: the plan promises 95 %; 200 draws leave 1.5 % to chance
+    assert (assay >= 0.97).mean() >= 0.935
 
 
 def test_a_better_known_feed_keeps_more():
@@ -276,7 +276,7 @@ def test_the_built_in_table_is_compared_when_no_set_up_is_named():
         assert made.stages >= 1.0, key
         assert made.stages_u < 0.25 * made.stages
         assert made.source
-        assert "from memory" in made.source or "common practice" in made.source or "as " in made.source
+        assert "from memory" in made.source or "common practice" in made.source 
         one = setups_of(sheet(SetupEntry(column=made.name)))[0]
         assert (one.stages, one.reflux) == (made.stages, made.reflux)
 
