@@ -72,7 +72,7 @@ def made(sheet):
 @pytest.fixture(scope="module")
 def hopeless(sheet):
     path = sheet.with_name("hopeless.toml")
-    path.write_text(X, '"99.9 wt%"').replace("6 ± 1", "3"), encoding="utf-8")
+    path.write_text(SHEET.replace('"85 wt%"', '"99.9 wt%"').replace("6 ± 1", "3"), encoding="utf-8")
     return compare(load_still(path), count=30)
 
 
