@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Estimate, Flag
 from fractionkit.errors import Fault, InputError
-from fractionkit.planning.campaign_core import MOST_BATCHES, Batches, simulate
+from fractionkit.planning.campaign_core import MOST_BATCHES, Batches, Progress, Remembering, simulate
 from fractionkit.planning.campaign_model import BatchRow, Campaign, Policy
 from fractionkit.planning.campaign_settle import TOLERANCE, gathers, leaving, settling
 from fractionkit.planning.campaign_still import still_divider
@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 
 __all__ = ["BatchRow", "Campaign", "Policy", "campaign", "simulate"]
 
-COUNT = 50
+COUNT = 40
 """Scenarios of a campaign."""
 
 SCREEN = 40
@@ -46,6 +46,7 @@ def campaign(
     reflux: float | None = None,
     carry_residue: bool = False,
     count: int = COUNT,
+    progress: Progress | None = None,
 ) -> Campaign:
     """Simulate a campaign, for every number of carried cuts from none to ``carried``.
 
@@ -65,6 +66,8 @@ def campaign(
         Whether what is left in the pot stays for the next charge.
     count : int
         Scenarios drawn of all that is uncertain.
+    progress : callable, optional
+        Called with the batches done and the batches in all.
 
     Raises
     ------
@@ -87,10 +90,10 @@ def campaign(
     limit = _limit(sheet, scenarios)
     fresh = scenarios.feed.mass[:, None] * scenarios.feed.w
     policies = range(min(most, receivers - 1) + 1)
-    divide = still_divider(scenarios, wish, sheet.still, receivers)
+    divide = Remembering(still_divider(scenarios, wish, sheet.still, receivers))
     made = simulate(
         fresh, divide, number, list(policies), scenarios.component,
-        limit=np.inf if limit is None else limit, carry_residue=carry_residue,
+        limit=np.inf if limit is None else limit, carry_residue=carry_residue, progress=progress,
     )  # fmt: skip
     if not np.any(made.kept > 0.0):
         check_possible(sheet, scenarios)

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fractionkit.errors import InputError
-from fractionkit.planning.campaign_core import Split, simulate
+from fractionkit.planning.campaign_core import Remembering, Split, simulate
 from fractionkit.planning.campaign_settle import gathers, leaving, settling
 
 FEED = np.array([[0.6, 0.3, 0.1]])
@@ -109,6 +109,42 @@ def test_to_and_fro_is_settled_a_drift_is_not():
     both = settling(np.stack([swing, drift])[..., None])
     assert both.settled == 0.5
     assert both.last == 0
+
+
+def test_remembering_divides_as_the_divider_does_and_asks_it_seldom():
+    asked = []
+    plain = divider([[0.6, 0.2, 0.1], [0.2, 0.5, 0.3]], 0)
+
+    def counting(charge):
+        asked.append(len(charge))
+        return plain(charge)
+
+    expected = simulate(FEED, plain, 60, [0, 1], 0)
+    made = simulate(FEED, Remembering(counting), 60, [0, 1], 0)
+    # a divider of fixed proportions is followed exactly, whichever charge it was asked about
+    for name in ("kept", "waste", "residue", "recycle", "charge"):
+        np.testing.assert_allclose(getattr(made, name), getattr(expected, name), rtol=1e-12, atol=1e-14)
+    assert made.imbalance() < 1e-14
+    assert asked[0] == 2
+    assert set(asked[1:]) == {1}  # with nothing carried, every charge is the first
+    assert len(asked) < 12
+
+
+def test_remembering_asks_again_when_the_charge_has_moved():
+    asked = []
+
+    def counting(charge):
+        asked.append(charge.copy())
+        return divider([[0.5, 0.5, 0.5]], 0)(charge)
+
+    once = Remembering(counting, alike=0.01)
+    feed = FEED[None]
+    once(feed)
+    once(feed * 1.005)
+    assert len(asked) == 1
+    split = once(feed * 1.03)
+    assert len(asked) == 2
+    np.testing.assert_allclose(split.amounts.sum(axis=2) + split.rest, feed * 1.03, rtol=1e-12)
 
 
 @pytest.mark.parametrize(
