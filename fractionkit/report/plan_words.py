@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Estimate
 from fractionkit.figures.labels import ZERO_CELSIUS, plain
@@ -11,6 +12,8 @@ from fractionkit.planning.cutting_words import interval, single
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.planning.shortcut import Shortcut
 from fractionkit.quantities import UNKNOWN, format_interval, format_probability, format_with_half_width
+
+Array = NDArray[np.float64]
 
 RANKS = {
     "kept mass": "mass kept at the target",
@@ -26,7 +29,7 @@ def grams(made: Estimate | None) -> str:
 
 def kept(trial: Trial) -> str:
     """Mass of the heart with its interval in g, without the unit."""
-    return UNKNOWN if trial.cuts is None or not trial.reaches else interval(trial.cuts.kept, "mass").removesuffix(" g")
+    return UNKNOWN if trial.cuts is None or not trial.reaches else _grams(trial.cuts.kept)
 
 
 def percent(made: Estimate | None, *, whole: bool = True) -> str:
@@ -91,7 +94,7 @@ def verdict(plan: Plan) -> str:
         return "Nothing here reaches the target" + (f"; nearest: {reasons[0]}." if reasons else ".")
     chance = format_probability(best.cuts.probability, spoken=True)
     return (
-        f"Keep {interval(best.cuts.kept, 'mass')} of {interval(best.cuts.assay, 'fraction')} {plan.target}, "
+        f"Keep {kept(best)} g of {interval(best.cuts.assay, 'fraction')} {plan.target}, "
         f"{interval(best.cuts.recovery, 'probability')} of what is charged; probability of {wanted(plan)}: {chance}."
     )
 
@@ -145,7 +148,16 @@ def share(receiver: Receiver, place: int) -> str:
 
 def mass(receiver: Receiver) -> str:
     """Mass of a receiver in g without the unit."""
-    return interval(receiver.mass, "mass").removesuffix(" g")
+    return _grams(receiver.mass)
+
+
+def _grams(values: Array) -> str:
+    """Median with the 95 % interval of scenarios (S,) in g, to a tenth at most, whole where the interval is wide."""
+    low, middle, high = (1e3 * float(end) for end in np.quantile(values, [0.025, 0.5, 0.975]))
+    digits = 0 if high - low >= 10.0 else 1
+    if high - low < 0.2:
+        return f"{middle:.1f}"
+    return f"{middle:.{digits}f} ({low:.{digits}f}–{high:.{digits}f})"
 
 
 def sanity(plan: Plan, made: Shortcut) -> str:
