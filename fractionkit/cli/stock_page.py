@@ -36,7 +36,7 @@ def show_place(stock: Stock, held: Holding, day: str) -> None:
         ("filled", held.condition.filled),
         ("opened", held.opened),
         ("stands at", held.stands_at),
-        ("stabiliser", held.stabiliser or "none known"),
+        ("stabiliser", _stabiliser(held)),
         ("retest by", held.retest_by),
         ("lost", f"{100 * held.lost:.2g} % by weighing" if held.lost else None),
     ):
@@ -47,6 +47,13 @@ def show_place(stock: Stock, held: Holding, day: str) -> None:
         line("!", f"{alarm.name} {alarm.text}", "bold yellow", out)
     _readings(held, out)
     _history(stock, held, out)
+
+
+def _stabiliser(held: Holding) -> str:
+    if held.stabiliser is None:
+        return "none known"
+    part = held.condition.stabilised
+    return held.stabiliser if part > 0.9995 else f"{held.stabiliser}, that came with {100 * part:.1f} % of it"
 
 
 def _lot_paper(stock: Stock, held: Holding, out: Console) -> None:

@@ -29,6 +29,7 @@ _WATCH = {
     "retest_soon": "retest",
     "evaporated": "lost mass",
     "density_disagrees": "density",
+    "little_stabiliser": "stabiliser",
 }
 
 
@@ -133,14 +134,17 @@ def show_alarms(found: Sequence[Alarm]) -> None:
     if not found:
         out.print(styled("Nothing to look after."))
         return
-    together: dict[tuple[str, str, str, str], list[str]] = {}
+    together: dict[tuple[str, str], list[Alarm]] = {}
     for alarm in found:
-        together.setdefault((alarm.word, alarm.text, alarm.advice, alarm.source), []).append(alarm.name)
-    for (word, text, advice, source), names in together.items():
-        out.print(styled(f"{word}: {', '.join(names)}", "bold yellow"))
-        line("", f"{text}. {advice}", out=out)
-        if source:
-            line("", f"Source: {source}", "dim", out)
+        together.setdefault((alarm.word, alarm.text), []).append(alarm)
+    for (word, text), alike in together.items():
+        out.print(styled(f"{word}: {', '.join(alarm.name for alarm in alike)}", "bold yellow"))
+        line("", text, out=out)
+    for advice in dict.fromkeys(advice for alarm in found for advice in alarm.advice):  # each once
+        out.print()
+        line("", advice.text, out=out)
+        line("", f"Source: {advice.source}", "dim", out)
+    out.print()
     line("", words.LOCAL_RULES, "bold", out)
 
 

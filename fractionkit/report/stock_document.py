@@ -153,6 +153,7 @@ def _place(held: Holding, day: str) -> Document:
         "materials": [{"name": s.name, "run": s.run, "mass_g": _g(s.mass)} for s in held.parents],
         "filled": held.condition.filled,
         "stabiliser": held.stabiliser,
+        "stabilised_share": _number(held.condition.stabilised),
         "retest_by": held.retest_by,
         "opened": held.opened,
         "stands_at": held.stands_at,

@@ -142,7 +142,7 @@ def to_undo(ledger: Ledger, number: int | None) -> int:
     return number
 
 
-def check_undo(ledger: Ledger, after: Ledger, number: int) -> None:
+def check_undo(after: Ledger, number: int) -> None:
     """Refuse to undo what later entries need, naming the first of them."""
     try:
         play(after.holding, after.places)

@@ -15,20 +15,28 @@ from fractionkit.stock.shelf import Holding
 
 SOON = 30  # days before a retest date from which it is told (common practice, no source)
 NOTICEABLE_LOSS = 0.01  # of what came in: then the lighter components may have gone first (common practice, no source)
+MOSTLY = 0.9  # of the mass with its stabiliser: then it counts as stabilised (common practice, no source)
 DISCORDANT = 3.0  # standard uncertainties between two densities of one liquid, which chance passes once in 370 times
 UNSTATED_U = 0.5  # kg/m3, of a density for which no ± was written: 1 mg/mL at 95 % (common practice, no source)
 
 
 @dataclass(frozen=True)
+class Advice:
+    """What the catalogue says of a substance, and who says so."""
+
+    text: str
+    source: str
+
+
+@dataclass(frozen=True)
 class Alarm:
-    """Something to look after: the place, a stable code, a word for the table, a sentence; advice with its source."""
+    """Something to look after: the place, a stable code, a word for the table, a sentence; advice, each with its source."""
 
     name: str
     code: str
     word: str
     text: str
-    advice: str = ""
-    source: str = ""
+    advice: tuple[Advice, ...] = ()
 
 
 def alarms(shelf: Sequence[Holding], day: str) -> tuple[Alarm, ...]:
@@ -54,25 +62,30 @@ def _retest(held: Holding, day: str) -> list[Alarm]:
 
 
 def _stabiliser(held: Holding) -> list[Alarm]:
-    """The main component is one that the trade stabilises, and nothing says that there is any."""
-    if held.stabiliser is not None or not held.composition or held.kind == "residue":
+    """The main component is one that the trade stabilises, and nothing says that it is, or only a part."""
+    enough = held.stabiliser is not None and held.condition.stabilised >= MOSTLY
+    if enough or not held.composition or held.kind == "residue":
         return []
     main = max(held.composition, key=lambda name: held.composition[name].estimate)
-    said = _usual(main)
-    if said is None:
+    advice = _usual(main)
+    if not advice:
         return []
+    if held.stabiliser is not None:
+        part = f"{100 * held.condition.stabilised:.0f} %"
+        text = f"holds stabiliser ({held.stabiliser}) that came with {part} of it only; it is mainly {main}"
+        return [Alarm(held.name, "little_stabiliser", "little stabiliser", text, advice)]
     text = f"holds no stabiliser as far as the logbook knows; it is mainly {main}"
-    return [Alarm(held.name, "no_stabiliser", "no stabiliser", text, *said)]
+    return [Alarm(held.name, "no_stabiliser", "no stabiliser", text, advice)]
 
 
-def _usual(component: str) -> tuple[str, str] | None:
-    """What the catalogue says of the stabiliser of a substance, with its source; None where it names none."""
+def _usual(component: str) -> tuple[Advice, ...]:
+    """What the catalogue says of the stabiliser of a substance; nothing where it keeps without."""
     from fractionkit.substances.cautions import cautions
 
     lines = [line for line in cautions((component,)) if line.kind == "stabiliser" and line.substance == component]
     if len(lines) < 2:  # the line of the family, that distilling removes it, is missing: it keeps without
-        return None
-    return " ".join(line.text for line in lines), "; ".join(f"{line.source} ({line.status})" for line in lines)
+        return ()
+    return tuple(Advice(line.text, f"{line.source} ({line.status})") for line in lines)
 
 
 def _loss(held: Holding) -> list[Alarm]:

@@ -86,6 +86,8 @@ def trouble(path: Path) -> Iterator[None]:
             expected = "a logbook that is free; another command has been writing to it all the while: try again"
         elif "full" in text:
             expected = "room on the disk; nothing was written"
+        elif "no such" in text:
+            raise damaged(path, text) from None
         else:
             expected = f"a logbook in a folder that may be written ({text})"
         raise refuse(path, expected) from None
@@ -234,3 +236,14 @@ def place(made: Path, path: Path) -> None:
         raise refuse(path, "a new file; nothing is written over") from None
     except OSError as error:
         raise refuse(path, f"a file that can be written ({error.strerror})") from None
+    _settle(path.parent)
+
+
+def _settle(folder: Path) -> None:
+    """Have the folder's new name on disk too, where the system knows such a thing."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)

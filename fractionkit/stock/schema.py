@@ -7,6 +7,8 @@ a counter-entry. Masses are whole micrograms, so that sums are exact.
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
+from functools import lru_cache
 
 #: "fkst", written at byte 68 of the file: tells this logbook from any other SQLite file.
 APPLICATION_ID = 0x666B7374
@@ -107,6 +109,21 @@ VERSION = len(STEPS)
 def version_of(connection: sqlite3.Connection) -> int:
     """Version of the tables in an open file."""
     return int(connection.execute("PRAGMA user_version").fetchone()[0])
+
+
+def layout(connection: sqlite3.Connection) -> frozenset[tuple[str, str]]:
+    """Name and definition of every table, trigger and index that is in a file."""
+    found = connection.execute("SELECT name, sql FROM sqlite_master WHERE name NOT LIKE 'sqlite\\_%' ESCAPE '\\'")
+    return frozenset((str(name), str(sql)) for name, sql in found)
+
+
+@lru_cache(maxsize=8)
+def expected_layout(version: int) -> frozenset[tuple[str, str]]:
+    """What a file of a version must have."""
+    with closing(sqlite3.connect(":memory:")) as scratch:
+        for step in STEPS[:version]:
+            scratch.executescript(step)
+        return layout(scratch)
 
 
 def migrate(connection: sqlite3.Connection) -> None:

@@ -27,12 +27,14 @@ class Share:
 class Condition:
     """What became of a liquid: since when it is in there, stabiliser, retest date, what came in and evaporated.
 
-    ``entry`` is the last that poured something in: what was read before is of another liquid.
+    ``entry`` is the last that poured something in: what was read before is of another liquid. ``stabilised`` : share of the
+    mass that had its stabiliser when it came in, 0 to 1.
     """
 
     filled: str
     entry: int = 0
     stabiliser: str | None = None
+    stabilised: float = 0.0
     retest_by: str | None = None
     came_in: int = 0  # micrograms
     evaporated: int = 0
@@ -145,8 +147,8 @@ def _last(readings: tuple[Reading, ...], attribute: str) -> str | None:
 def conditions(ledger: Ledger) -> dict[int, Condition]:
     """Stabiliser, retest date and losses of every place, followed through all pours.
 
-    What is distilled has no stabiliser. What is poured into an empty bottle brings its own; mixed, both must have it, and
-    the earlier retest date holds.
+    What is distilled has no stabiliser. What is poured brings its own; mixed with what has none, it is in a part of the
+    mixture only, and of two retest dates the earlier holds.
     """
     kept: dict[int, Condition] = {}
     mass: dict[int, int] = {}
@@ -157,7 +159,9 @@ def conditions(ledger: Ledger) -> dict[int, Condition]:
                 there = kept.get(target.id) if mass.get(target.id, 0) else None
                 found = source.kind == "outside" and movement.origin is None
                 comes = None if source.kind in ("run", "outside") else kept.get(source.id)
-                kept[target.id] = there if found and there else _mixed(there, comes, entry, movement.mass)
+                kept[target.id] = (
+                    there if found and there else _mixed(there, comes, entry, movement.mass, mass.get(target.id, 0))
+                )
                 mass[target.id] = mass.get(target.id, 0) + movement.mass
             if source.kind in STANDING:
                 mass[source.id] = mass.get(source.id, 0) - movement.mass
@@ -166,25 +170,29 @@ def conditions(ledger: Ledger) -> dict[int, Condition]:
         for reading in entry.readings:
             if reading.attribute == acts.STABILISER:
                 none = reading.value.strip().casefold() in ("", "none", "no", "-")
-                kept[reading.place] = _changed(kept[reading.place], stabiliser=None if none else reading.value)
+                said = None if none else reading.value
+                kept[reading.place] = _changed(kept[reading.place], stabiliser=said, stabilised=0.0 if none else 1.0)
             elif reading.attribute == acts.RETEST:
                 kept[reading.place] = _changed(kept[reading.place], retest_by=reading.value)
     return kept
 
 
-def _mixed(there: Condition | None, comes: Condition | None, entry: Entry, mass: int) -> Condition:
-    day = entry.booking.day
+def _mixed(there: Condition | None, comes: Condition | None, entry: Entry, mass: int, before: int) -> Condition:
+    """``mass`` of what comes poured on ``before`` of what is there, micrograms."""
+    number = entry.booking.id
     if there is None:
         if comes is None:
-            return Condition(day, entry.booking.id, came_in=mass)
-        return Condition(day, entry.booking.id, comes.stabiliser, comes.retest_by, came_in=mass)
-    dates = [c.retest_by for c in (there, comes) if c is not None and c.retest_by]
-    both = comes is not None and there.stabiliser and comes.stabiliser
-    words = list(dict.fromkeys([there.stabiliser, comes.stabiliser])) if comes and both else []
+            return Condition(entry.booking.day, number, came_in=mass)
+        return Condition(entry.booking.day, number, comes.stabiliser, comes.stabilised, comes.retest_by, came_in=mass)
+    both = [there] if comes is None else [there, comes]
+    words = dict.fromkeys(condition.stabiliser for condition in both if condition.stabiliser)
+    dates = [condition.retest_by for condition in both if condition.retest_by]
+    held = before * there.stabilised + mass * (comes.stabilised if comes else 0.0)
     return Condition(
         there.filled,
-        entry.booking.id,
-        " + ".join(word for word in words if word) or None,
+        number,
+        " + ".join(words) or None,
+        held / (before + mass),
         min(dates) if dates else None,
         there.came_in + mass,
         there.evaporated,

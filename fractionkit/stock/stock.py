@@ -65,7 +65,7 @@ class Stock:
             made = work(draft)
             entry = store.sealed(draft.entry(), before.seal)
             after = Ledger((*before.entries, entry))
-            _check(before, after, undoes)
+            _check(after, undoes)
             store.add(self._connection, entry)
         self.ledger = after
         return made
@@ -230,10 +230,10 @@ class Stock:
         return backup(self._connection, self.path, Path(path))
 
 
-def _check(before: Ledger, after: Ledger, undoes: int | None) -> None:
+def _check(after: Ledger, undoes: int | None) -> None:
     """What stands must come out right with the new entry, by playing all of them."""
     if undoes is not None:
-        acts.check_undo(before, after, undoes)
+        acts.check_undo(after, undoes)
         return
     try:
         play(after.holding, after.places)

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from fractionkit.stock import file
+from fractionkit.stock import file, schema
 from fractionkit.stock.ledger import Ledger
 from fractionkit.stock.rows import TABLES, Booking, Entry, Row, columns, values
 
@@ -25,7 +25,10 @@ def load(connection: sqlite3.Connection, path: Path) -> Ledger:
         where a seal does not fit what it seals: a row was changed, lost or put in from outside.
     """
     with file.trouble(path):
-        there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+        layout = schema.layout(connection)
+        if layout != schema.expected_layout(schema.version_of(connection)):
+            raise file.damaged(path, "its tables and guards are not those of its version")
+        there = {name for name, _ in layout}
         found: Tables = {
             table: [made(*row) for row in connection.execute(_select(table))] if table in there else []
             for table, made in TABLES.items()

@@ -67,7 +67,8 @@ def test_a_step_that_fails_leaves_the_old_version(old, monkeypatch):
 
 def test_a_damaged_old_file_is_not_brought_up_to_date(old):
     connection = sqlite3.connect(old)
-    connection.executescript("DROP TRIGGER booking_update; UPDATE booking SET note = 'else' WHERE id = 2;")
+    guard = connection.execute("SELECT sql FROM sqlite_master WHERE name = 'booking_update'").fetchone()[0]
+    connection.executescript(f"DROP TRIGGER booking_update; UPDATE booking SET note = 'else' WHERE id = 2; {guard};")
     connection.close()
     before = old.read_bytes()
     with pytest.raises(InputError, match="entry 2 is not as it was written"):

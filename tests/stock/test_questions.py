@@ -181,8 +181,9 @@ def test_alarms_of_retest_and_stabiliser_follow_the_liquid(stock):
     assert {a.name for a in alarms(stock.holdings(), day(0)) if a.code == "no_stabiliser"} >= {"L1", "R2/C3"}
     stock.note("CF2", [acts.Noted(acts.RETEST, day(300)), acts.Noted(acts.STABILISER, "none")])
     assert codes(101) == {("CF", "retest_due"), ("CF2", "no_stabiliser")}
-    stock.pour("CF2", "CF")  # mixed: the earlier date, and not all of it is stabilised
-    assert codes(101) == {("CF", "retest_due"), ("CF", "no_stabiliser")}
+    stock.pour("CF2", "CF")  # mixed: the earlier date, and 0.3 of 0.5 kg with stabiliser
+    assert codes(101) == {("CF", "retest_due"), ("CF", "little_stabiliser")}
+    assert stock.holding("CF").condition.stabilised == pytest.approx(0.6)
     stock.undo()
     assert codes(101) == {("CF", "retest_due"), ("CF2", "no_stabiliser")}
 

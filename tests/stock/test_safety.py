@@ -146,10 +146,15 @@ def newer(path, source):
 
 
 def change(path, *statements):
-    """Do to a file what no command would: from outside, with its guards taken away."""
+    """Do to a file what no command would: from outside, with its guards taken away meanwhile."""
     connection = sqlite3.connect(path)
+    guards = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
+    for name, _ in guards:
+        connection.execute(f"DROP TRIGGER {name}")
     for statement in statements:
         connection.execute(statement)
+    for _, sql in guards:
+        connection.execute(sql)
     connection.commit()
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     connection.close()
@@ -157,21 +162,27 @@ def change(path, *statements):
 
 def altered(path, source):
     shutil.copy(source, path)
-    change(path, "DROP TRIGGER movement_update", "UPDATE movement SET mass = mass + 1000000 WHERE id = 3")
+    change(path, "UPDATE movement SET mass = mass + 1000000 WHERE id = 3")
 
 
 def row_lost(path, source):
     shutil.copy(source, path)
-    change(path, "DROP TRIGGER movement_delete", "DELETE FROM movement WHERE id = 4")
+    change(path, "DELETE FROM movement WHERE id = 4")
 
 
 def entry_lost(path, source):
     shutil.copy(source, path)
     with open_stock(path) as stock:
         stock.fill("C1")
-    change(path, *(f"DROP TRIGGER {t}_delete" for t in ("booking", "place", "movement", "reading")),
-           "DELETE FROM movement WHERE booking = 3", "DELETE FROM place WHERE booking = 3",
-           "DELETE FROM booking WHERE id = 1")  # fmt: skip
+    tables = ("movement", "place", "booking")
+    change(path, *(f"DELETE FROM {table} WHERE {'id' if table == 'booking' else 'booking'} = 2" for table in tables))
+
+
+def guard_lost(path, source):
+    shutil.copy(source, path)
+    connection = sqlite3.connect(path)
+    connection.execute("DROP TRIGGER movement_update")
+    connection.close()
 
 
 def page_overwritten(path, source):
@@ -190,6 +201,13 @@ def bit_flipped(path, source):
     path.write_bytes(data)
 
 
+def table_lost(path, source):
+    shutil.copy(source, path)
+    connection = sqlite3.connect(path)
+    connection.execute("DROP TABLE reading")
+    connection.close()
+
+
 FOREIGN = {
     "a text": lambda path, _: path.write_text("cut,mass\nC1,5\n" * 40, encoding="utf-8"),
     "an empty file": lambda path, _: path.write_bytes(b""),
@@ -203,6 +221,8 @@ FOREIGN = {
     "a lost entry": entry_lost,
     "a page of noise": page_overwritten,
     "a flipped bit": bit_flipped,
+    "a lost table": table_lost,
+    "a lost guard": guard_lost,
 }
 
 
@@ -304,6 +324,22 @@ def test_a_backup_that_is_not_the_same_is_not_put_there(tmp_path, path, monkeypa
     with open_stock(path) as stock, pytest.raises(InputError, match="the copy is not what the logbook holds"):
         stock.backup(tmp_path / "second.db")
     assert [entry.name for entry in tmp_path.iterdir() if "second" in entry.name] == []
+
+
+def test_a_logbook_that_is_not_finished_is_never_there(tmp_path):
+    from fractionkit.stock import file
+
+    def fail(connection):
+        connection.execute("INSERT INTO booking VALUES (1, '', '', '', '', NULL, '')")
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        file.make(tmp_path / "new.db", fail)
+    assert list(tmp_path.iterdir()) == []
+    (tmp_path / "mine.db").write_text("mine", encoding="utf-8")
+    with pytest.raises(InputError, match="nothing is written over"):
+        file.make(tmp_path / "mine.db", lambda connection: None)
+    assert (tmp_path / "mine.db").read_text(encoding="utf-8") == "mine"
 
 
 @pytest.mark.parametrize("name", ["a b?mode=memory.db", "100%.db", "#x&y=1.db", "büch 🧪.db"])
