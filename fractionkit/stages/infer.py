@@ -24,7 +24,8 @@ Array = NDArray[np.float64]
 
 SCANNED = (1.0, 1.3, 1.7, 2.2, 3.0, 4.0, 5.5, 7.5, 10.0, 14.0, 20.0)
 STARTS = 3
-PASSES = 9
+HEAT = (100.0, 25.0, 8.0, 3.0)
+PASSES = 8
 SETTLED = 0.05
 """Gain of the log density by a step, after which no further one is taken."""
 
@@ -114,32 +115,38 @@ class Inference:
         v = np.zeros((len(SCANNED), self.space.size))
         v[:, 0] = self.space.stages_at(np.array(SCANNED))
         v = v[np.abs(v[:, 0]) < 3.0]
-        order = np.argsort(-self.log_density(v), kind="stable")
+        order = np.argsort(-log_likelihood(self.run(v)[1])[0] / HEAT[0] + 0.5 * v[:, 0] ** 2, kind="stable")
         return v[order[:STARTS]]
 
     def mode(self) -> Mode:
-        """Highest of the modes found."""
+        """Highest of the modes found.
+
+        The readings weigh little at first (`HEAT`), or sharp fronts that are misplaced would be mended by absurd errors
+        of the thermodynamic model; then more and more.
+        """
         v = self.starts()
         d = v.shape[1]
-        here = np.full(len(v), -np.inf)
-        for _ in range(PASSES):
+        for heat in (*HEAT, *[1.0] * PASSES):
             at, slopes = self._slopes(v)
-            here = np.maximum(here, log_likelihood(at)[0] - 0.5 * (v**2).sum(axis=1))
-            weighted = slopes.transpose(0, 2, 1) @ np.linalg.inv(covariance_of(at))
+            here = log_likelihood(at)[0] / heat - 0.5 * (v**2).sum(axis=1)
+            weighted = slopes.transpose(0, 2, 1) @ np.linalg.inv(covariance_of(at)) / heat
             covariance = np.linalg.inv(np.eye(d) + weighted @ slopes)
             gradient = -(weighted @ at.residual[..., None])[..., 0] - v
             step = (covariance @ gradient[..., None])[..., 0]
             step *= np.minimum(1.0, LONGEST_STEP / np.abs(step).max(axis=1, keepdims=True))
             many = v[:, None] + TRIED[:, None] * step[:, None]
-            value = self.log_density(many.reshape(-1, d)).reshape(len(v), -1)
+            flat = many.reshape(-1, d)
+            value = log_likelihood(self.run(flat)[1])[0] / heat - 0.5 * (flat**2).sum(axis=1)
+            value = value.reshape(len(v), -1)
             best, gain = value.argmax(axis=1), value.max(axis=1) - here
             v = np.where((gain > 0.0)[:, None], many[np.arange(len(v)), best], v)
             here = np.maximum(value.max(axis=1), here)
             top = int(here.argmax())
-            if gain[top] < SETTLED:
-                break
-            keep = (here > here[top] - 40.0) & ((gain > SETTLED) | (np.arange(len(v)) == top))
-            v, here, covariance = v[keep], here[keep], covariance[keep]
+            if heat == 1.0:
+                if gain[top] < SETTLED:
+                    break
+                keep = (here > here[top] - 40.0) & ((gain > SETTLED) | (np.arange(len(v)) == top))
+                v, here, covariance = v[keep], here[keep], covariance[keep]
         top = int(here.argmax())
         return Mode(v[top], covariance[top], float(here[top]))
 

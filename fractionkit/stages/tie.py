@@ -16,7 +16,7 @@ from fractionkit.composition import CorrectedRun, RunPosterior
 from fractionkit.composition.channels import Detected
 from fractionkit.composition.summary import pick_samples, shortest_interval
 from fractionkit.composition.tail import chi_square_tail
-from fractionkit.errors import ConvergenceError
+from fractionkit.errors import ConvergenceError, InputError
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import Run
 from fractionkit.stages.fit import Fitting, lay_out, reflux_of, stages_of
@@ -47,18 +47,16 @@ class Tied:
 def tie(run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior, mass: Array) -> Tied:
     """Tie the cuts of a run by its still's equation, where the sheet states its stages.
 
-    Raises
-    ------
-    InputError
-        where the mass of a cut, or both those of charge and residue, lack.
+    Where that cannot be, because a mass lacks, nothing the still does explains the readings, or too few runs through it
+    carry the answer, the posterior comes back as it was, with the reason.
     """
     column = run.still
     assert column is not None
-    laid = lay_out(
-        run, mixture, corrected, posterior, mass, stages_of(column.stages), reflux_of(column.reflux)
-    )
     try:
+        laid = lay_out(run, mixture, corrected, posterior, mass, stages_of(column.stages), reflux_of(column.reflux))
         sampled = laid.sampled()
+    except InputError as error:
+        return _left_out(posterior, 0.0, "it needs " + error.faults[0].expected)
     except ConvergenceError as error:
         return _left_out(posterior, 0.0, str(error))
     least = max(float(sampled.weights @ sampled.misfit) - sampled.v.shape[1], 0.0)
