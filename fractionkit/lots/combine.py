@@ -155,7 +155,7 @@ def task_of(
     )
 
 
-def best_for(task: Task) -> Array:
+def best_for(task: Task, *, finish: bool = True) -> Array:
     """`best_parts`, of the materials that have a mass."""
     from fractionkit.lots.search import (
         best_parts,
@@ -166,7 +166,7 @@ def best_for(task: Task) -> Array:
     kept = Task(
         task.mass[there], task.surplus[:, :, there], task.confidence, task.worth, task.whole, task.least, task.most
     )
-    parts[:, there] = best_parts(kept)
+    parts[:, there] = best_parts(kept, finish=finish)
     return parts
 
 

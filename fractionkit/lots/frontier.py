@@ -39,7 +39,7 @@ def frontier(
     thin = draws[:: max(1, len(draws) // SEARCHED)]
     for impure in np.geomspace(1.0 - least, max(1.0 - most, 1e-6), points)[1:]:
         at = replace(want, purity=1.0 - float(impure), rule="guarded", least=0.0)
-        plans.append(best_for(task_of(materials, (at,), components, thin, np.ones(1)))[0])
+        plans.append(best_for(task_of(materials, (at,), components, thin, np.ones(1)), finish=False)[0])
     taken = np.stack([plan * mass for plan in plans])
     taken = taken[taken.any(axis=1)]
     assay = np.array([_sure(held @ row / row.sum(), want.confidence) for row in taken])

@@ -24,8 +24,11 @@ REPAIR = 1e-5 * 4.0 ** np.arange(12)  # by how much the coverage factor is raise
 BLOCK = 256
 
 
-def best_parts(task: Task) -> Array:
-    """Parts (L, M) of most worth with which every lot holds on all draws; zeros where none does."""
+def best_parts(task: Task, *, finish: bool = True) -> Array:
+    """Parts (L, M) of most worth with which every lot holds on all draws; zeros where none does.
+
+    finish : whether to go on from the program's answer to what the draws allow, which may be some tenths of a per cent.
+    """
     if not len(task.mass) or not task.lots:
         return np.zeros((task.lots, len(task.mass)))
     ways = (task.lots + 1) ** len(task.mass)
@@ -39,7 +42,7 @@ def best_parts(task: Task) -> Array:
         best = _better(task, best, _added(task, best, lot))
     if program.switched.size:
         best = _poured(program, best)
-    return best if task.whole.all() else _climbed(program, best)
+    return _climbed(program, best) if finish and not task.whole.all() else best
 
 
 def _poured(program: Program, best: Array) -> Array:

@@ -186,6 +186,7 @@ def _lot(
         tuple(dict.fromkeys(step for run in used if run is not None for step in run.corrections)),
         tuple(dict.fromkeys(constant for run in used if run is not None for constant in run.constants)),
         warned,
+        tests,
     )
 
 

@@ -12,6 +12,7 @@ from fractionkit.release.model import MadeLot, Stabiliser
 from fractionkit.sheets.lot_model import AddedStabiliser
 
 FAR = 0.05  # mass fraction below the purity from which a cut is a charge, not a part of a lot
+MANY_TIMES = 10.0  # its own mass of a purer cut: more is no way to use such a cut
 SETTLED = 1e-6  # kg, less is nothing
 
 
@@ -97,9 +98,10 @@ def takes_text(
         why = "the lot is as heavy as was asked for" if full else "another plan keeps more"
         return f"{held}: meets {goal} on its own (probability {chance}); {why}"
     ways = []
-    if donor is not None:
+    far = found.assay < want.purity - FAR
+    if donor is not None and not (far and found.more > MANY_TIMES * found.left):
         ways.append(f"{lot} takes all of it with {rounded_up(found.more)} more like {donor}")
-    if found.assay < want.purity - FAR:
+    if far:
         ways.insert(0, "distil it again")
     elif found.half_width_needed is not None:
         instead = f"± {_two(found.half_width_needed)} wt% instead of ± {_two(found.half_width)} wt%"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -34,16 +34,10 @@ TestTemperature = Annotated[
 ]
 
 
-Money = Annotated[
-    float,
-    Field(
-        ge=0.0,
-        le=1e9,
-        strict=True,
-        allow_inf_nan=False,
-        description="an amount of money of 0 or more, a number without quotation marks, like 18.50",
-    ),
-]
+def _money() -> Any:
+    """A field of an amount of money; None where not told."""
+    words = "an amount of money of 0 or more, a number without quotation marks, like 18.50"
+    return Field(None, ge=0.0, le=1e9, strict=True, allow_inf_nan=False, description=words)
 
 
 class LotSection(Section):
@@ -81,7 +75,7 @@ class WantedSection(Section):
     confidence: Confidence | None = None
     rule: Literal["guarded", "simple", "rounded"] = Field("guarded", description="'guarded', 'simple' or 'rounded'")
     grade: list[str] = Field([], description='grades to hold it against, like ["laboratory"]; all known by default')
-    price: Money | None = None
+    price: float | None = _money()
     whole: bool = Field(False, strict=True, description="true: cuts go in whole or not at all; false")
     least_part: Part | None = None
     most: LotMass | None = None
@@ -121,11 +115,11 @@ class EconomicsSection(EffortKeys):
     """Prices, all your own, and what this distillation took."""
 
     currency: str = Field("", max_length=12, description='the currency, like "EUR"')
-    labour_rate: Money | None = None
-    energy_price: Money | None = None
-    makeup_price: Money | None = None
-    disposal_price: Money | None = None
-    new_price: Money | None = None
+    labour_rate: float | None = _money()
+    energy_price: float | None = _money()
+    makeup_price: float | None = _money()
+    disposal_price: float | None = _money()
+    new_price: float | None = _money()
 
 
 class AnotherPassSection(EffortKeys):

@@ -1,0 +1,163 @@
+"""Made lots on a terminal: what went in, what they may be called, what is left and what it would take.
+
+No markup is ever read from what a user typed: every text is set in as `rich.text.Text` without control characters.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fractionkit.cli.assess_table import _line, _text
+from fractionkit.figures.labels import plain, shorten
+from fractionkit.quantities import format_probability
+from fractionkit.release.model import Frontier, Left, MadeLot, Release
+from fractionkit.report import words
+
+if TYPE_CHECKING:
+    from rich.console import Console
+    from rich.table import Table
+
+MOST_ROWS = 40
+"""Parents of a lot, and materials left over, that are listed; JSON and report hold all."""
+
+_MOST_POINTS = 6
+_NEAR = 5.0  # times the impurity that was asked for
+_MOST_MISSING = 4
+_LONGEST_NAME = 18
+
+
+def show(release: Release, console: Console | None = None) -> None:
+    """Print the lots; nothing printed is wider than the console."""
+    if console is None:
+        from rich.console import Console
+
+        console = Console(highlight=False, soft_wrap=False)
+    date = f", {plain(release.lots[0].date)}" if release.lots else ""
+    console.print(_text(f"{plain(release.title) or 'Untitled lot'}{date}", "bold"))
+    for lot in release.lots:
+        console.print()
+        _lot(console, lot)
+    if not release.lots:
+        console.print()
+    for flag in release.flags:
+        _line(console, "!", words.sentence(flag.text), "bold yellow")
+    if release.left:
+        console.print()
+        console.print(_left_table(release.left, console.width))
+    if release.frontiers:
+        console.print()
+    for found in release.frontiers:
+        _line(console, "could keep", _frontier_words(found))
+    if release.economics:
+        console.print()
+        console.print(_economics_table(release.economics))
+    console.print()
+    _cautions(console, release)
+
+
+def _lot(console: Console, lot: MadeLot) -> None:
+    assay = words.wt_percent(lot.assay)
+    chance = format_probability(lot.probability_meets_target, spoken=True)
+    goal = f"{words.goal(lot.purity).removesuffix(' %')} wt%"
+    _line(console, "lot", f"{plain(lot.number)}: {words.grams(lot.mass)} of {assay} {lot.target}", "bold green")
+    asked = words.goal(lot.confidence)
+    _line(console, "", f"The probability that it holds at least {goal} is {chance}; {asked} was asked for.")
+    sources = dict.fromkeys(parent.title or parent.origin for parent in lot.parents)
+    console.print(_parents_table(lot, several=len(sources) > 1))
+    if len(sources) == 1:
+        _line(console, "from", plain(next(iter(sources))))
+    for place, text in enumerate(lot.label):
+        _line(console, "label" if place == 0 else "", words.sentence(text))
+    for grade in lot.grades:
+        if grade.claimed:
+            _line(console, "grade", f"{plain(grade.title)}: all it asks for is met", "green")
+    short = [grade for grade in lot.grades if not grade.claimed]
+    for place, grade in enumerate(short):
+        more = len(grade.missing) - _MOST_MISSING
+        missing = "; ".join(map(plain, grade.missing[:_MOST_MISSING])) + (f"; {more} more" if more > 0 else "")
+        _line(console, "no claim" if place == 0 else "", f"{plain(grade.title)}: {missing}")
+    _line(console, "stabiliser", words.sentence(lot.stabiliser.text))
+    for text in lot.storage:
+        _line(console, "storage", words.sentence(text))
+
+
+def _table() -> Table:
+    from rich import box
+    from rich.table import Table
+
+    return Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
+
+
+def _parents_table(lot: MadeLot, several: bool) -> Table:
+    table = _table()
+    table.add_column("cut", max_width=_LONGEST_NAME, overflow="fold")
+    table.add_column("taken, g", justify="right", no_wrap=True)
+    table.add_column("part", justify="right", no_wrap=True)
+    table.add_column(_text(f"wt% {shorten(lot.target, 20)}"), justify="right", no_wrap=True)
+    if several:
+        table.add_column("from", overflow="fold")
+    for parent in lot.parents[:MOST_ROWS]:
+        made = parent.composition.get(lot.target)
+        cells = [
+            shorten(parent.name, 2 * _LONGEST_NAME),
+            words.grams(parent.mass, unit=False),
+            "all" if parent.part > 0.9995 else f"{100 * parent.part:.0f} %",
+            "0" if made is None else words.wt_percent(made, unit=False),
+            *([shorten(parent.title or parent.origin, 60)] if several else []),
+        ]
+        table.add_row(*map(_text, cells))
+    if len(lot.parents) > MOST_ROWS:
+        table.add_row(_text("…"), _text(f"{len(lot.parents) - MOST_ROWS} more"))
+    return table
+
+
+def _left_table(left: tuple[Left, ...], width: int) -> Table:
+    table = _table()
+    table.add_column("left over", max_width=_LONGEST_NAME, overflow="fold")
+    table.add_column("g", justify="right", no_wrap=True)
+    table.add_column("what it would take", overflow="fold")
+    for rest in left[:MOST_ROWS]:
+        table.add_row(
+            _text(shorten(rest.name, 2 * _LONGEST_NAME)),
+            _text(words.grams(rest.mass, unit=False)),
+            _text(words.sentence(rest.takes)),
+        )
+    if len(left) > MOST_ROWS:
+        table.add_row(_text("…"), _text(""), _text(f"{len(left) - MOST_ROWS} more: --json and --report hold all"))
+    return table
+
+
+def _frontier_words(found: Frontier) -> str:
+    """A few points of the frontier about what was asked for."""
+    near = 1.0 - _NEAR * (1.0 - (found.purity or 1.0))
+    first = min(int((found.assay < near).sum()), max(len(found.assay) - 2, 0))
+    count = len(found.assay) - first
+    if count <= 0:
+        return f"nothing of {found.target}"
+    places = sorted({first + round(k * (count - 1) / (_MOST_POINTS - 1)) for k in range(_MOST_POINTS)})
+    points = [f"{words.grams(float(found.mass[k]))} at {_floor(float(found.assay[k]))}" for k in places]
+    return f"{found.target}, {words.goal(found.confidence)} sure: " + ", ".join(points)
+
+
+def _floor(assay: float) -> str:
+    """An assay that is guaranteed, never rounded up: tenths of a per cent, hundredths above 99."""
+    from math import floor
+
+    digits = 100 if assay > 0.99 else 10
+    return f"{floor(assay * 100 * digits) / digits:.{2 if digits == 100 else 1}f} wt%"
+
+
+def _economics_table(lines: tuple[tuple[str, str], ...]) -> Table:
+    table = _table()
+    table.add_column("money", overflow="fold")
+    table.add_column("", justify="right", no_wrap=True)
+    for what, amount in lines:
+        table.add_row(_text(what), _text(amount))
+    return table
+
+
+def _cautions(console: Console, release: Release) -> None:
+    found = list(dict.fromkeys(caution for lot in release.lots for caution in lot.cautions))
+    kinds = dict.fromkeys(plain(caution.kind) for caution in found)
+    told = f"{words.counted(len(found), 'caution')} ({', '.join(kinds)}): --report holds them. " if found else ""
+    _line(console, "cautions", f"{told}{words.LOCAL_RULES}", "bold")
