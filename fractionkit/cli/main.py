@@ -7,7 +7,20 @@ import sys
 
 import typer
 
-from fractionkit.cli import aliquots, assess, campaign, demo, plan, reading, stock, substance
+from fractionkit.cli import (
+    aliquots,
+    assess,
+    campaign,
+    demo,
+    during,
+    grades,
+    lot,
+    plan,
+    reading,
+    stages,
+    stock,
+    substance,
+)
 from fractionkit.errors import FractionkitError
 
 app = typer.Typer(
@@ -18,14 +31,19 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
-app.command("assess")(assess.command)
-app.add_typer(reading.app, name="reading")
-app.command("plan")(plan.command)
-app.command("campaign")(campaign.command)
-app.add_typer(stock.app, name="stock")
-app.command("aliquots")(aliquots.command)
-app.command("substance")(substance.command)
-app.command("demo")(demo.command)
+# in the order of the work: a run, what comes before the next one, what comes after, readings, constants
+app.command("assess", short_help="What is in each cut of a run, and what to do with it.")(assess.command)
+app.command("plan", short_help="Set-ups compared before heating; where to cut.")(plan.command)
+app.command("during", short_help="Help while it distils: when to change receivers.")(during.command)
+app.command("campaign", short_help="Cuts carried into the next charges, batch after batch.")(campaign.command)
+app.command("stages", short_help="Theoretical stages and hold-up of your own still.")(stages.command)
+app.command("lot", short_help="Cuts combined to lots, graded and labelled.")(lot.command)
+app.command("grades", short_help="Grades: their limits and where they come from.")(grades.command)
+app.add_typer(stock.app, name="stock", short_help="The bench logbook: what stands where, from what.")
+app.add_typer(reading.app, name="reading", short_help="One reading corrected, step by step.")
+app.command("aliquots", short_help="A series of small samples against time.")(aliquots.command)
+app.command("substance", short_help="Constants and cautions of a substance.")(substance.command)
+app.command("demo", short_help="An invented sheet to start from.")(demo.command)
 
 
 def main(arguments: list[str] | None = None) -> None:
