@@ -83,10 +83,11 @@ def show(fit: StillFit) -> None:
     console.print(Text(plain(fit.title) + (f", {fit.date}" if fit.date else ""), style="bold"))
     console.print(Text("wt% with 95 % intervals; stages: at total reflux, from pot to cut", style="dim"))
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-    for name, justify in (("cut", "left"), ("mass, g", "right"), ("component", "left"), ("by the still", "right"),
-                          ("by its readings", "right"), ("stages", "right")):  # fmt: skip
-        table.add_column(name, justify=justify, no_wrap=name != "component")  # type: ignore[arg-type]
-    names = short_names(fit.components, 15)
+    table.add_column("cut", no_wrap=True)
+    table.add_column("", no_wrap=True, min_width=14)
+    for name in ("by the still", "by its readings", "stages"):
+        table.add_column(name, justify="right", no_wrap=True)
+    names = short_names(fit.components, 14)
     cuts = fit.cuts if len(fit.cuts) <= MOST_ROWS else fit.cuts[:MOST_ROWS]
     for cut in cuts:
         for i, name in enumerate(names):
@@ -95,8 +96,9 @@ def show(fit: StillFit) -> None:
                 for s in (cut.predicted[i], cut.assessed[i])
             ]
             total = "–" if cut.total_reflux is None else number(cut.total_reflux)
-            head = (shorten(cut.name, 8), f"{1000 * cut.mass:.1f}") if i == 0 else ("", "")
-            table.add_row(*(Text(cell) for cell in (*head, name, *cells, total if i == 0 else "")))
+            first = i == 0
+            row = (shorten(cut.name, 8) if first else "", name, *cells, total if first else "")
+            table.add_row(*(Text(cell) for cell in row))
     console.print(table)
     if len(cuts) < len(fit.cuts):
         console.print(Text(f"{len(fit.cuts) - len(cuts)} more cuts: --json holds them"))

@@ -84,6 +84,17 @@ def log_likelihood(laid: Laid) -> tuple[Array, Array]:
     return -0.5 * misfit - log_det, misfit
 
 
+def linear_errors(laid: Laid) -> tuple[Array, Array]:
+    """Mean (S, q) and covariance (S, q, q) of the linear errors given every scenario and its residuals.
+
+    With residual r = L e + noise of variances V: e ~ N(P^-1 L' V^-1 r, P^-1), P = 1 + L' V^-1 L.
+    """
+    weighted = laid.moves / laid.variance[:, None]
+    covariance = np.linalg.inv(np.eye(laid.moves.shape[2]) + laid.moves.transpose(0, 2, 1) @ weighted)
+    right = (weighted * laid.residual[..., None]).sum(axis=1)
+    return (covariance @ right[..., None])[..., 0], covariance
+
+
 class Inference:
     """The posterior of one run."""
 

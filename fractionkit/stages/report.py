@@ -9,7 +9,7 @@ from fractionkit.composition.tail import chi_square_tail
 from fractionkit.quantities import COVERAGE_95, Quantity
 from fractionkit.stages.fenske import MOST, key_pair, total_reflux_stages
 from fractionkit.stages.fit import Fitting, fitted_still, stages_of
-from fractionkit.stages.infer import Sampled
+from fractionkit.stages.infer import Sampled, linear_errors
 from fractionkit.stages.model import Course95, CutOfStill, Span, StillFit
 from fractionkit.stages.space import MOST_STAGES, Scenarios
 from fractionkit.stages.words import Told, flags
@@ -180,7 +180,13 @@ def _alternatives(s: Scenarios, weights: Array) -> tuple[tuple[float, float], ..
 
 
 def _course(laid: Fitting, sampled: Sampled) -> Course95:
-    head = _bands(sampled.run.along_head, sampled.weights)
+    mean, _ = linear_errors(sampled.laid)
+    here, heads = laid.rows.at_instrument, len(laid.rows.heads)
+    # what the thermometer shows beyond the truth in each scenario, the same all along
+    error = np.zeros(len(mean))
+    if heads:
+        error = (sampled.laid.moves[:, :heads, here].mean(axis=1) * mean[:, here]).sum(axis=1)
+    head = _bands(sampled.run.along_head + error[:, None], sampled.weights)
     w = np.stack([_bands(sampled.run.along_w[..., i], sampled.weights) for i in range(laid.mixture.n)], axis=-1)
     evidence = laid.corrected.evidence
     ends = np.concatenate([[0.0], laid.bench.ends])

@@ -45,6 +45,12 @@ class Laid:
     composition: Array
     bends: Array
 
+    def take(self, index: NDArray[np.intp]) -> Laid:
+        """Scenarios ``index``."""
+        return Laid(
+            self.residual[index], self.variance, self.moves[index], self.composition[index], self.bends[index]
+        )
+
     @classmethod
     def joined(cls, parts: Sequence[Laid]) -> Laid:
         """Scenarios one after the other."""

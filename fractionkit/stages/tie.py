@@ -20,7 +20,7 @@ from fractionkit.errors import ConvergenceError, InputError
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import Run
 from fractionkit.stages.fit import Fitting, lay_out, reflux_of, stages_of
-from fractionkit.stages.infer import Sampled
+from fractionkit.stages.infer import Sampled, linear_errors
 from fractionkit.stages.rows import Laid
 
 Array = NDArray[np.float64]
@@ -102,16 +102,9 @@ def _tied(laid: Fitting, sampled: Sampled, posterior: RunPosterior) -> Tied:
 
 
 def _linear_errors(laid: Laid, picked: NDArray[np.intp], rng: np.random.Generator) -> Array:
-    """Draws (D, q) of the linear errors given the samples ``picked`` (D,) and their residuals.
-
-    With residual r = L e + noise: e ~ N(P^-1 L' V^-1 r, P^-1), P = 1 + L' V^-1 L.
-    """
+    """Draws (D, q) of the linear errors given the samples ``picked`` (D,) and their residuals."""
     used = np.unique(picked)
-    weighted = laid.moves[used] / laid.variance[:, None]
-    precision = np.eye(laid.moves.shape[2]) + laid.moves[used].transpose(0, 2, 1) @ weighted
-    right = (weighted * laid.residual[used][..., None]).sum(axis=1)
-    covariance = np.linalg.inv(precision)
-    mean = (covariance @ right[..., None])[..., 0]
+    mean, covariance = linear_errors(laid.take(used))
     root = np.linalg.cholesky(covariance)
     place = np.searchsorted(used, picked)
     normal = rng.standard_normal((len(picked), mean.shape[1]))

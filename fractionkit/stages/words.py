@@ -39,7 +39,7 @@ def number(span: Span) -> str:
     """ "5.3 (4.7–6.0)": stages with their interval."""
     if span.high - span.low > 10.0:
         return f"{span.estimate:.0f} ({span.low:.0f}–{span.high:.0f})"
-    if span.high - span.low > 1.0:
+    if span.high - span.low > 0.25:
         return f"{span.estimate:.1f} ({span.low:.1f}–{span.high:.1f})"
     return f"{span.estimate:.2f} ({span.low:.2f}–{span.high:.2f})"
 
@@ -66,9 +66,9 @@ def summary(fit: StillFit) -> tuple[Line, ...]:
         part = f"{100 * fit.holdup.low:.1f}–{100 * fit.holdup.high:.1f} mol% of the charge"
         lines.append(Line("hold-up", f"{grams(fit.holdup_mass)} in column and head ({part})"))
     if fit.reflux_known:
-        lines.append(Line("reflux", f"{fit.reflux.estimate:.2g} as noted ({fit.reflux.low:.2g}–{fit.reflux.high:.2g})"))
+        lines.append(Line("reflux", f"{number(fit.reflux)}, by what was noted and by the run itself"))
     elif fit.stages.high > 1.0 + 0.3:
-        lines.append(Line("reflux", f"not noted; by the run itself {fit.reflux.low:.2g}–{fit.reflux.high:.2g}"))
+        lines.append(Line("reflux", f"not noted; by the run itself {number(fit.reflux)}"))
         pairs = "; ".join(f"{n:.1f} stages at {r:.2g}" for r, n in fit.alternatives)
         lines.append(Line("or", f"{pairs} (stages at reflux ratio)"))
     if fit.stated is not None:
