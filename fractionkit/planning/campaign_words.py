@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fractionkit.assessment.model import Estimate, Flag
+from fractionkit.assessment.model import Estimate
 from fractionkit.planning.campaign_model import Campaign, Policy
 from fractionkit.planning.cutting_words import Kind, shown
 
@@ -96,8 +96,3 @@ def _settles(policy: Policy, tolerance: float) -> str:
         f"The recycle has settled by batch {policy.settled}: what it still changes by, now and later, is within "
         f"{100 * tolerance:.2g} % of its mass; {what}."
     )
-
-
-def flags(made: Campaign) -> tuple[Flag, ...]:
-    """Flags of the campaign and the remarks of the best policy as flags."""
-    return (*made.flags, *(Flag("recycle", remark) for remark in made.chosen.remarks))

@@ -66,18 +66,22 @@ def sentences(plan: CutPlan) -> CutPlan:
 
 
 def _heart(plan: CutPlan, target: str, asked: str) -> str:
-    sure = format_probability(plan.confidence, spoken=True) if plan.confidence < 1.0 else "100 %"
+    alone = len(plan.kept) == 1  # one scenario has no probability
     if plan.heart is None:
+        sure = "" if alone else f" with a probability of {100 * plan.confidence:.4g} %"
         return (
-            f"No cut of the distillate holds {asked} {target} with a probability of {sure}: the best holds at most "
-            f"{100 * plan.reach:.4g} wt% with that probability."
+            f"No cut of the distillate holds {asked} {target}{sure}: the best holds at most {100 * plan.reach:.4g} wt%"
+            f"{'' if alone else ' with that probability'}."
         )
     heart = plan.receivers[plan.heart]
-    return (
+    told = (
         f"Keep {heart.name}: {interval(plan.kept, 'mass')} of {interval(plan.assay, 'fraction')} {target}, "
-        f"{interval(plan.recovery, 'probability')} of what was charged. It holds at least {asked} with a probability of "
-        f"{format_probability(plan.probability, spoken=True)}."
+        f"{interval(plan.recovery, 'probability')} of what was charged."
     )
+    if alone:
+        return told
+    chance = format_probability(plan.probability, spoken=True)
+    return f"{told} It holds at least {asked} with a probability of {chance}."
 
 
 def mark(receiver: Receiver, plan: CutPlan, *, start: bool) -> str:
