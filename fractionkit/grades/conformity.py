@@ -16,6 +16,7 @@ from fractionkit.grades import e29
 from fractionkit.grades.model import Array, Finding, Limit, Result, Rule
 
 _ROUNDING = 1e-12  # relative; 0.1 + 0.2 is not above 0.3
+_ON_LIMIT = 1e-10  # relative
 
 
 def normal_below(limit: float, value: float, u: float) -> float:
@@ -54,7 +55,8 @@ def inside(draws: Array, limit: Limit) -> np.ndarray[tuple[int], np.dtype[np.boo
     """Which of the draws (D,) or (D, 2) lie inside the limit: (D,)."""
     first, last = (draws, draws) if draws.ndim == 1 else (draws[:, 0], draws[:, 1])
     low, high = _bounds(limit)
-    found = (first >= low) & (last <= high)
+    # A lot that was made up to just meet its target has draws on the limit itself, but for rounding.
+    found = (first >= low * (1.0 - _ON_LIMIT)) & (last <= high * (1.0 + _ON_LIMIT))
     if limit.span is not None:
         found &= last - first <= limit.span.value
     return found

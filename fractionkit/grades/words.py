@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
+from fractionkit.composition.summary import shortest_interval
 from fractionkit.grades.attributes import title_of
 from fractionkit.grades.conformity import estimate
 from fractionkit.grades.e29 import typed_number
-from fractionkit.grades.model import AttributeVerdict, Limit, Result, Rule
+from fractionkit.grades.model import Array, AttributeVerdict, Limit, Result, Rule
 from fractionkit.quantities import (
     Quantity,
     format_interval,
@@ -71,10 +72,10 @@ def result_text(result: Result) -> str:
     if result.interval is not None:
         return _interval_text(result)
     if result.draws is not None:
-        ends = np.atleast_2d(np.quantile(result.draws, [0.025, 0.975], axis=0).T)
+        columns = result.draws.reshape(len(result.draws), -1).T
         texts = [
-            format_interval(mid, float(low), float(high), result.kind)
-            for mid, (low, high) in zip(estimate(result), ends, strict=True)
+            format_interval(mid, *_interval(column, result.kind), result.kind)
+            for mid, column in zip(estimate(result), columns, strict=True)
         ]
     else:
         texts = [format_with_half_width(v, u, result.kind) for v, u in zip(result.value, result.u, strict=True)]
@@ -84,6 +85,18 @@ def result_text(result: Result) -> str:
     elif result.temperature is not None:
         text += f" at {result.temperature - _ICE:g} °C"
     return text
+
+
+def _interval(column: Array, kind: str) -> tuple[float, float]:
+    """95 % interval of draws (D,): the shortest for a fraction, as everywhere here; elsewhere the central one."""
+    if kind != "fraction":
+        low, high = np.quantile(column, [0.025, 0.975])
+        return float(low), float(high)
+    weight = np.full((1, len(column)), 1.0 / len(column))
+    reach = np.array([[column.min(), column.max()]])
+    ends = shortest_interval(column[None], weight, reach)
+    mean = float(column.mean())
+    return min(float(ends[0][0]), mean), max(float(ends[1][0]), mean)
 
 
 def _interval_text(result: Result) -> str:

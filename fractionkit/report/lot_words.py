@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import os.path
 from collections.abc import Iterable
 from dataclasses import dataclass
 
@@ -85,7 +87,13 @@ def verdict(lot: MadeLot) -> str:
 
 def risk_text(lot: MadeLot) -> str:
     """Probability that a lot that is accepted does not conform."""
-    return format_probability(1.0 - lot.probability_meets_target, spoken=True)
+    return _risk(1.0 - lot.probability_meets_target, spoken=True)
+
+
+def _risk(probability: float, *, spoken: bool = False) -> str:
+    """A risk in per cent, rounded up to a tenth as its counterpart is cut off: 95.0 % and 5.0 %."""
+    up = math.ceil(1000 * probability - 1e-9) / 1000
+    return format_probability(max(up, 0.001) if probability >= 0.001 else probability, spoken=spoken)
 
 
 def origin(parent: Parent | Left) -> str:
@@ -93,6 +101,7 @@ def origin(parent: Parent | Left) -> str:
     flat = plain(parent.origin)
     if flat in ("", "shelf"):
         return f"Shelf: {title}" if (title := plain(parent.title)) else "Shelf"
+    flat = os.path.normpath(flat)
     return f"{title} ({flat})" if (title := plain(parent.title)) else flat
 
 
@@ -156,8 +165,9 @@ def chance(line: AttributeVerdict) -> str:
     if line.probability is None:
         return "–"
     text = format_probability(line.probability).replace(" ", _NO_BREAK)
-    risk = format_probability(line.false_accept).replace(" ", _NO_BREAK)
-    return text if line.false_accept is None else f"{text} / {risk}"
+    if line.false_accept is None:
+        return text
+    return f"{text} / {_risk(line.false_accept)}".replace(" %", f"{_NO_BREAK}%").replace("< ", f"<{_NO_BREAK}")
 
 
 def line_remark(line: AttributeVerdict, grade: GradeVerdict) -> str:

@@ -191,8 +191,10 @@ def test_stabiliser_that_is_a_component():
 
 
 def test_entered_boiling_range():
-    grade = Grade("g", "g", (), (replace(limit("boiling range", "39 degC"), high=parse("41 degC", "temperature")),), "s", "our own", "", "")  # fmt: skip
-    test = Test("boiling point", parse("39.5 ± 0.4 degC", "temperature"), "distillation", parse("40.6 ± 0.4 degC", "temperature"))  # fmt: skip
+    window = replace(limit("boiling range", "39 degC"), high=parse("41 degC", "temperature"))
+    grade = Grade("g", "g", (), (window,), "s", "our own", "", "")
+    first, dry = (parse(f"{at} ± 0.4 degC", "temperature") for at in (39.5, 40.6))
+    test = Test("boiling point", first, "distillation", dry)
     sample = lot(0.99, 0.001, test)
     verdict = judge(grade, {"boiling range": sample.result(grade.limits[0])})
     found = verdict.attributes[0]
