@@ -38,7 +38,25 @@ JCGM_106 = [
     ("7.3.3 example 1: breakdown voltage of a Zener diode, V", -5.47, 0.05, None, -5.40, "0.92"),
     ("7.3.3 example 2: bursting strength of a container, kPa", 509.7, 8.6, 490.0, None, "0.99"),
     ("7.4: kinematic viscosity of SAE 40 oil at 100 degC, mm2/s", 13.6, 1.8, 12.5, 16.3, "0.66"),
+    # 9.5.4: resistors of a process; its figures were read in a public script that follows the example, the 90 % is from memory.
+    (
+        "9.5.4: resistors of 1500 ohm, standard deviation of the process 0.12 ohm",
+        1500.0,
+        0.12,
+        1499.80,
+        1500.20,
+        "0.90",
+    ),
 ]
+
+# Risks of a normal distribution outside of limits, read in a copy: the tests of a public uncertainty package of Sandia
+# National Laboratories, which print them as those of a spreadsheet of a third party. mean, u, low, high, risk.
+READ_RISKS = [(10.0, 0.4, 9.0, 11.0, 0.01242), (10.5, 0.4, 9.0, 11.0, 0.10574), (12.0, 0.4, 9.0, 11.0, 0.99379)]
+
+
+@pytest.mark.parametrize(("mean", "u", "low", "high", "risk"), READ_RISKS)
+def test_risk_as_read(mean, u, low, high, risk):
+    assert 1.0 - conformance(measured(mean, u), window(low, high)) == pytest.approx(risk, abs=6e-6)
 
 
 @pytest.mark.parametrize(("what", "y", "u", "low", "high", "printed"), JCGM_106)
