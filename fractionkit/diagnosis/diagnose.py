@@ -7,11 +7,12 @@ from numpy.typing import NDArray
 
 from fractionkit.composition import Evidence, correct
 from fractionkit.diagnosis.ground import Ground, ground
-from fractionkit.diagnosis.model import Candidate, Diagnosis
+from fractionkit.diagnosis.group import TIE, groups, margin, told
+from fractionkit.diagnosis.model import Candidate, Cause, Diagnosis, ReadingCheck
 from fractionkit.diagnosis.predictive import consistency, reading_checks
-from fractionkit.diagnosis.rank import NOTHING, Ranking, rank
+from fractionkit.diagnosis.rank import Ranking, rank
 from fractionkit.diagnosis.tell import best_split
-from fractionkit.diagnosis.words import interval, sentence
+from fractionkit.diagnosis.words import NOTHING, interval, sentence
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import Run
 
@@ -21,8 +22,6 @@ Array = NDArray[np.float64]
 # run in 20 shows, whatever the priors: Markov's inequality), or the readings scatter as one sound run in 200 does.
 CONFLICT_ODDS = 20.0
 CONFLICT_CONSISTENCY = 0.005
-TIE = 3.0  # log evidence: 20 to 1
-TIE_SHARE = 0.01  # of the gain: what the model's own imperfection may shift where the gain is large
 LIKELY = 0.05  # probability from which "nothing wrong" counts as an explanation to tell apart
 SHOWN = 0.005  # least probability of an explanation to be told
 
@@ -67,6 +66,7 @@ def diagnose_evidence(
         conflict,
         reading_checks(base),
         candidates,
+        causes(ranking, mixture),
         split,
     )
 
@@ -96,14 +96,13 @@ def _apart(base: Ground, ranking: Ranking) -> str | None:
 def tell(ranking: Ranking) -> tuple[Candidate, ...]:
     """Explanations in words, most probable first."""
     nothing = next(r.log_evidence for r in ranking.results if r.hypothesis.code == NOTHING)
-    best = max(r.log_evidence for r in ranking.results)
-    margin = max(TIE, TIE_SHARE * (best - nothing))
+    least = max(r.log_evidence for r in ranking.results) - margin(ranking.results)
     found = []
     for result, probability in zip(ranking.results, ranking.probability, strict=True):
         text, action = sentence(result)
         size = interval(result.best)
         low, high = (size[1], size[2]) if size is not None else (None, None)
-        tied = result.log_evidence > best - margin
+        tied = result.log_evidence > least
         found.append(
             Candidate(
                 result.hypothesis.code,
@@ -124,3 +123,20 @@ def tell(ranking: Ranking) -> tuple[Candidate, ...]:
         for i, c in enumerate(found)
         if i < 3 or c.probability > SHOWN or (c.tied and c.gain > TIE) or c.code == NOTHING
     )
+
+
+def causes(ranking: Ranking, mixture: Mixture) -> tuple[Cause, ...]:
+    """Explanations put together where no reading tells them apart, most probable first."""
+    least = max(r.log_evidence for r in ranking.results) - margin(ranking.results)
+    share = {r.hypothesis.code: float(p) for r, p in zip(ranking.results, ranking.probability, strict=True)}
+    found = []
+    for group in groups(ranking.results):
+        codes = tuple(r.hypothesis.code for r in group)
+        probability = sum(share[code] for code in codes)
+        found.append(Cause(codes, *told(group, mixture), probability, any(r.log_evidence > least for r in group)))
+    return tuple(c for i, c in enumerate(found) if i < 3 or c.probability > SHOWN or c.tied)
+
+
+def check_readings(mixture: Mixture, evidence: Evidence) -> tuple[ReadingCheck, ...]:
+    """The posterior predictive check of every reading alone, without seeking explanations."""
+    return reading_checks(ground(mixture, evidence))

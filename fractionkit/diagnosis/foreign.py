@@ -1,33 +1,38 @@
 """A component that is not in the sheet: what a little of it would do to every reading, for each of the catalogue.
 
-Its content runs through the cuts as batch distillation carries a trace (Rayleigh, Phil. Mag. 4 (1902) 521): of what is
-left in the pot the part (W_after/W_before)^K stays behind, K = (gamma p/P)^stages at the composition of the cut, or it is
-the same in all cuts (wet receivers, an entrained wash). The size is its mass fraction in the cut that holds most.
+Boiling points with it are solved on a coarse table of the run's own components, at several contents; its way through the
+cuts is that of `trace`. The size is its mass fraction in the charge.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.nodes import fractions_from_cells
 from fractionkit.diagnosis.ground import Ground
-from fractionkit.diagnosis.hypothesis import Hypothesis, Variant
+from fractionkit.diagnosis.hypothesis import Carried, Hypothesis, Variant
 from fractionkit.diagnosis.laplace import Change
+from fractionkit.diagnosis.trace import Trace, traces
 from fractionkit.mixture import Mixture
 from fractionkit.substances import catalogue
 from fractionkit.substances.model import Substance
 
 Array = NDArray[np.float64]
 
-LEVELS = np.array([0.0, 0.005, 0.02, 0.07, 0.2, 0.5, 0.9])  # mass fractions at which boiling is solved
+# Mass fractions at which boiling is solved; the first stands for none of it.
+LEVELS = np.array([1e-5, 0.004, 0.015, 0.04, 0.08, 0.14, 0.22, 0.35, 0.6, 0.9])
 TABLE_POINTS = {2: 17, 3: 9}
-SCALE = 0.05  # one standard deviation of the prior of the mass fraction in all cuts together
-SCALES = (0.05, 0.5)  # and its limits in the cut that holds most
-HELD_BACK = 0.1  # share of the charge left in the pot, where the sheet has no masses to say
-PROFILES = ((1.0, 0.45), (3.0, 0.35), (0.0, 0.2))  # stages (0: the same in all cuts) and share of the prior
+SCALE = 0.05  # one standard deviation of the prior of the mass fraction in the charge
+# What dissolves little: more of it stands as a second layer, or leaves as gas (common practice, no source).
+LITTLE = {"water": 0.005, "chlorine": 0.01}
+STEP = 0.1  # relative step of the derivatives by content
+# Stages and reflux ratio of the stills that a run may have come from, with their share of the prior; the rest is for a
+# component that is the same in all cuts (wet receivers, an entrained wash). Common practice, no source.
+STILLS = ((1, 0.0, 0.35), (2, 2.0, 0.2), (3, 3.0, 0.15), (5, 4.0, 0.1))
+UNIFORM = 0.2
 TOTAL_ODDS = 0.12
 # Prior weight of a component by family and by name: water and stabilisers are met more often than others (common
 # practice, no source).
@@ -39,72 +44,178 @@ NAME_WEIGHT = {"ethanol": 2.0, "acetone": 2.0, "hexachloroethane": 0.5}
 class Foreign:
     """A component's effect on the readings of a run, tabulated.
 
-    boiling : kind of reading -> (K or 1, G, L) K by which the boiling temperature moves at each of `LEVELS`.
+    vapour : (points, ..., L, n + 1) mole fractions of which the dew points T (points, ..., L) were solved, with the
+    liquids x. With four and more own components the points are the cuts' own compositions, (K, L).
+    bubble : as T, of the liquids ``vapour``; None where no reading needs it. index : (K or 1, G) change of the refractive
+    index for one unit of mass fraction.
     """
 
     substance: Substance
     mixture: Mixture
     base: Ground
-    boiling: dict[str, Array]
-    log_k: Array
+    x: Array
+    T: Array
+    bubble: Array | None
     index: Array | None
 
     def at(self, content: Array) -> Change:
         """(K,) mass fractions -> change of every prediction (K, G)."""
-        change = {kind: _interpolate(table, content) for kind, table in self.boiling.items()}
+        change: dict[str, Array] = {}
         for channel in self.base.block.channels:
-            if channel.kind == "density":
-                T = np.nan_to_num(self.base.evidence.density_temperature, nan=293.15)
-                own = self.substance.density.at(T)[:, None]
+            if channel.kind in ("head temperature", "dry point"):
+                change[channel.kind] = self._tabulated(self.T - self.T[..., :1], content)
+            elif channel.kind == "first drop" and self.bubble is not None:
+                change[channel.kind] = self._tabulated(self.bubble - self.bubble[..., :1], content)
+            elif channel.kind == "density":
+                temperature = np.nan_to_num(self.base.evidence.density_temperature, nan=293.15)
+                own = self.substance.density.at(temperature)[:, None]
                 w = content[:, None]
                 change["density"] = 1.0 / ((1.0 - w) / channel.prediction + w / own) - channel.prediction
             elif channel.kind == "refractive index" and self.index is not None:
                 change["refractive index"] = self.index * content[:, None]
         return change
 
+    def slope(self, content: Array) -> Change:
+        """Derivative of `at` by each vessel's content, (K, G)."""
+        step = np.maximum(STEP * content, 1e-4)
+        low = np.maximum(content - step, 0.0)
+        high = np.minimum(content + step, LEVELS[-1])
+        first, last = self.at(low), self.at(high)
+        return {kind: (last[kind] - first[kind]) / (high - low)[:, None] for kind in last}
 
-def _interpolate(table: Array, content: Array) -> Array:
-    left = np.clip(np.searchsorted(LEVELS, content, side="right") - 1, 0, len(LEVELS) - 2)
-    share = ((content - LEVELS[left]) / (LEVELS[left + 1] - LEVELS[left]))[:, None]
-    rows = np.arange(len(content)) if len(table) > 1 else np.zeros(len(content), dtype=np.intp)
-    return np.asarray((1.0 - share) * table[rows, :, left] + share * table[rows, :, left + 1])
+    def errors(self, content: Array) -> Change:
+        """Change of the predictions (K, G, q) for one standard uncertainty of each error that comes with the component."""
+        own = self.mixture.n - 1
+        fresh = [i for i, error in enumerate(self.mixture.model_errors) if own in error.components]
+        boiling = [i for i in fresh if self.mixture.model_errors[i].kind.startswith(("vapour", "activity"))]
+        other = [i for i in fresh if self.mixture.model_errors[i].kind in ("density", "excess_volume")]
+        found: dict[str, Array] = {}
+        moved = self.mixture.dew_point_errors(self.T, self.x)[..., boiling]
+        for channel in self.base.block.channels:
+            shape = channel.prediction.shape
+            columns = np.zeros((*shape, len(boiling) + len(other)))
+            if channel.kind in ("head temperature", "dry point", "first drop"):
+                for q in range(len(boiling)):
+                    columns[..., q] = self._tabulated(moved[..., q] - moved[..., :1, q], content)
+            elif channel.kind == "density":
+                columns[..., len(boiling) :] = self._density_errors(content)[..., other]
+            else:
+                continue
+            found[channel.kind] = columns
+        return found
+
+    def _density_errors(self, content: Array) -> Array:
+        w = content[:, None, None]
+        mixed = np.broadcast_to(self.base.block.nodes.w * (1.0 - w), (len(content), *self.base.block.nodes.w.shape[1:]))
+        mixed = np.concatenate([mixed, np.broadcast_to(w, (*mixed.shape[:-1], 1))], axis=-1)
+        T = np.nan_to_num(self.base.evidence.density_temperature, nan=293.15)[:, None]
+        return self.mixture.density_errors(mixed, T)
+
+    def _tabulated(self, table: Array, content: Array) -> Array:
+        """Values (points, ..., L) at the vessels' contents, on their nodes (K, G)."""
+        cell = np.clip(np.searchsorted(LEVELS, content, side="right") - 1, 0, len(LEVELS) - 2)
+        start = np.where(cell == 0, 0.0, LEVELS[cell])
+        share = np.clip((content - start) / (LEVELS[cell + 1] - start), 0.0, 1.0)
+        between = (1.0 - share) * table[..., cell] + share * table[..., cell + 1]  # (points, ..., K)
+        if self.mixture.n - 1 not in TABLE_POINTS:
+            return np.diagonal(between)[:, None]
+        return on_nodes(between, self.base.block.nodes.coordinates)
+
+    def pot(self, stages: int, reflux: float) -> Array:
+        """(C, L) content of the pot at which the distillate of each cut holds each of `LEVELS`."""
+        own = self.base.w[: self.base.evidence.cuts]
+        own = own / own.sum(axis=-1, keepdims=True)
+        liquid = self.mixture.mass_fractions(self.x)
+        if self.mixture.n - 1 not in TABLE_POINTS:
+            ratio = liquid[: len(own), :, -1] / LEVELS
+            return np.asarray(LEVELS * ratio**stages)
+        distilled = np.concatenate(
+            [own[:, None, :] * (1.0 - LEVELS[:, None]), np.broadcast_to(LEVELS[:, None], (len(own), len(LEVELS), 1))],
+            axis=-1,
+        )
+        vapour = distilled
+        for stage in range(stages):
+            below = self._liquid(liquid, vapour)
+            if stage == stages - 1:
+                return np.asarray(below[..., -1])
+            vapour = (reflux * below + distilled) / (reflux + 1.0)
+        raise AssertionError("a still has at least one stage")
+
+    def _liquid(self, liquid: Array, vapour: Array) -> Array:
+        """Mass fractions (..., n + 1) of the liquid in equilibrium with ``vapour``, from the table."""
+        from scipy.ndimage import map_coordinates
+
+        content = np.clip(vapour[..., -1], 1e-12, None)
+        q = cell_coordinates(vapour[..., :-1] / vapour[..., :-1].sum(axis=-1, keepdims=True))
+        level = np.interp(np.log(content), np.log(LEVELS), np.arange(len(LEVELS)))
+        at = [q[..., i] * (liquid.shape[i] - 1) for i in range(q.shape[-1])] + [level]
+        ratio = np.log(liquid[..., -1] / LEVELS)
+        found = content * np.exp(map_coordinates(ratio, at, order=1, mode="nearest"))
+        rest = [map_coordinates(liquid[..., i], at, order=1, mode="nearest") for i in range(liquid.shape[-1] - 1)]
+        share = np.stack(rest, axis=-1)
+        share *= ((1.0 - np.minimum(found, 0.999)) / share.sum(axis=-1))[..., None]
+        return np.concatenate([share, found[..., None]], axis=-1)
 
 
-def candidates(base: Ground) -> list[Hypothesis]:
-    """One hypothesis for each substance of the catalogue that is not in the run."""
+def cell_coordinates(w: Array) -> Array:
+    """Inverse of `fractions_from_cells` for two and three components."""
+    if w.shape[-1] == 2:
+        return w[..., :1]
+    rest = np.maximum(1.0 - w[..., 0], 1e-12)
+    return np.stack([w[..., 0], np.clip(w[..., 1] / rest, 0.0, 1.0)], axis=-1)
+
+
+def on_nodes(table: Array, coordinates: Array) -> Array:
+    """(points, ..., K) -> (K, G): each vessel's own column by linear interpolation at its nodes."""
+    rows = np.arange(table.shape[-1])[:, None]
+    position = coordinates * (table.shape[0] - 1)
+    cell = np.clip(position.astype(np.intp), 0, table.shape[0] - 2)
+    share = position - cell
+    i, s = cell[..., 0], share[..., 0]
+    if coordinates.shape[-1] == 1:
+        return np.asarray((1.0 - s) * table[i, rows] + s * table[i + 1, rows])
+    j, t = cell[..., 1], share[..., 1]
+    low = (1.0 - t) * table[i, j, rows] + t * table[i, j + 1, rows]
+    high = (1.0 - t) * table[i + 1, j, rows] + t * table[i + 1, j + 1, rows]
+    return np.asarray((1.0 - s) * low + s * high)
+
+
+def candidates(base: Ground) -> tuple[list[Hypothesis], list[Foreign]]:
+    """One hypothesis for each substance of the catalogue that is not in the run, and what each does."""
     others = [substance for substance in catalogue() if substance.name not in base.mixture.names]
     if base.has("refractive index"):
         others = [substance for substance in others if substance.refractive_index is not None]
     weights = np.array([NAME_WEIGHT.get(s.name, FAMILY_WEIGHT.get(s.family, 0.7)) for s in others])
     odds = TOTAL_ODDS * weights / weights.sum()
-    return [_hypothesis(foreign(base, s), float(prior)) for s, prior in zip(others, odds, strict=True)]
+    effects = [foreign(base, substance) for substance in others]
+    pots = np.stack([effect.pot(stages, reflux) for effect in effects for stages, reflux, _ in STILLS])
+    ways = traces(base, LEVELS, pots)
+    step = len(STILLS)
+    found = [
+        _hypothesis(effect, ways[i * step : (i + 1) * step], float(prior))
+        for i, (effect, prior) in enumerate(zip(effects, odds, strict=True))
+    ]
+    return found, effects
 
 
-def _hypothesis(effect: Foreign, prior: float) -> Hypothesis:
-    variants = tuple(_variant(effect, stages, weight) for stages, weight in PROFILES)
+def _hypothesis(effect: Foreign, ways: list[Trace], prior: float) -> Hypothesis:
+    same = Trace(np.zeros((1, effect.base.evidence.size)))
+    variants = [_variant(effect, way, weight) for way, (_, _, weight) in zip(ways, STILLS, strict=True)]
+    variants.append(replace(_variant(effect, same, UNIFORM), uniform=True))
     name = effect.substance.name
-    return Hypothesis(f"third component: {name}", name, prior, variants, "mass fraction")
+    return Hypothesis(f"third component: {name}", name, prior, tuple(variants), "mass fraction")
 
 
-def _variant(effect: Foreign, stages: float, weight: float) -> Variant:
-    base = effect.base
-    shape = profile(base, effect.log_k, stages)
-
-    def content(size: float) -> Array:
-        return np.asarray(np.clip(size * shape, 0.0, LEVELS[-1]))
-
-    mass = np.nan_to_num(base.mass[: base.evidence.cuts], nan=1.0)
-    scale = float(np.clip(SCALE * mass.sum() / (mass * shape[: len(mass)]).sum(), *SCALES))
+def _variant(effect: Foreign, way: Trace, weight: float) -> Variant:
+    scale = LITTLE.get(effect.substance.name, SCALE)
+    richest = int(np.argmax(way.content(scale)))
     return Variant(
         weight,
-        lambda size: effect.at(content(size)),
+        lambda size: effect.at(way.content(size)),
         scale,
         one_sided=True,
-        rows=shape > 0.05,
-        label=base.evidence.names[int(np.argmax(shape))],
-        content=content,
-        mixture=effect.mixture,
-        uniform=stages == 0.0,
+        label=effect.base.evidence.names[richest],
+        carried=Carried(way.content, effect.at, effect.slope, effect.errors, effect.mixture),
     )
 
 
@@ -112,43 +223,19 @@ def foreign(base: Ground, substance: Substance) -> Foreign:
     """Solve boiling with the component at each of `LEVELS` on a coarse table of the run's own components."""
     mixture = Mixture([*base.mixture.names, substance.name])
     pressure = base.evidence.pressure
-    axis = np.linspace(0.0, 1.0, TABLE_POINTS[base.mixture.n])
-    coordinates = axis[:, None] if base.mixture.n == 2 else np.stack(np.meshgrid(axis, axis, indexing="ij"), axis=-1)
-    w = fractions_from_cells(coordinates)[..., None, :] * (1.0 - LEVELS[:, None])
-    own = np.broadcast_to(LEVELS[:, None], (*w.shape[:-1], 1))
-    x = mixture.mole_fractions(np.concatenate([w, own], axis=-1))
-    boiling: dict[str, Array] = {}
-    if base.has("head temperature") or base.has("dry point"):
-        T, _ = mixture.dew_point(x, pressure)
-        effect = _on_nodes(T - T[..., :1], base.block.nodes.coordinates)
-        boiling |= {kind: effect for kind in ("head temperature", "dry point") if base.has(kind)}
-    if base.has("first drop"):
-        T, _ = mixture.bubble_point(x, pressure)
-        boiling["first drop"] = _on_nodes(T - T[..., :1], base.block.nodes.coordinates)
-    return Foreign(substance, mixture, base, boiling, _log_k(base, mixture), _index(base, mixture))
-
-
-def _on_nodes(table: Array, coordinates: Array) -> Array:
-    """(points, ..., L) -> (K, G, L) by linear interpolation."""
-    position = coordinates * (table.shape[0] - 1)
-    cell = np.clip(position.astype(np.intp), 0, table.shape[0] - 2)
-    share = position - cell
-    i, s = cell[..., 0], share[..., :1]
-    if coordinates.shape[-1] == 1:
-        return np.asarray((1.0 - s) * table[i] + s * table[i + 1])
-    j, t = cell[..., 1], share[..., 1:]
-    low = (1.0 - t) * table[i, j] + t * table[i, j + 1]
-    high = (1.0 - t) * table[i + 1, j] + t * table[i + 1, j + 1]
-    return np.asarray((1.0 - s) * low + s * high)
-
-
-def _log_k(base: Ground, mixture: Mixture) -> Array:
-    """(K,) ln of the component's vapour-liquid ratio at infinite dilution in each cut."""
-    vapour = base.mixture.mole_fractions(base.w / base.w.sum(axis=-1, keepdims=True))
-    T, liquid = base.mixture.dew_point(vapour, base.evidence.pressure)
-    x = np.concatenate([liquid, np.zeros((len(liquid), 1))], axis=-1)
-    found = mixture.ln_gamma(x, T)[..., -1] + mixture.ln_psat(T)[..., -1] - np.log(base.evidence.pressure)
-    return np.asarray(found)
+    n = base.mixture.n
+    if n in TABLE_POINTS:
+        axis = np.linspace(0.0, 1.0, TABLE_POINTS[n])
+        own = fractions_from_cells(
+            axis[:, None] if n == 2 else np.stack(np.meshgrid(axis, axis, indexing="ij"), axis=-1)
+        )
+    else:
+        own = base.w / base.w.sum(axis=-1, keepdims=True)
+    w = own[..., None, :] * (1.0 - LEVELS[:, None])
+    vapour = mixture.mole_fractions(np.concatenate([w, np.broadcast_to(LEVELS[:, None], (*w.shape[:-1], 1))], axis=-1))
+    T, x = mixture.dew_point(vapour, pressure)
+    bubble = mixture.bubble_point(vapour, pressure)[0] if base.has("first drop") else None
+    return Foreign(substance, mixture, base, x, T, bubble, _index(base, mixture))
 
 
 def _index(base: Ground, mixture: Mixture) -> Array | None:
@@ -161,28 +248,3 @@ def _index(base: Ground, mixture: Mixture) -> Array | None:
     mixed = np.concatenate([w * (1.0 - little), np.full((*w.shape[:-1], 1), little)], axis=-1)
     change = mixture.refractive_index(mixed, T) - base.mixture.refractive_index(w, T)
     return np.asarray(change / little)
-
-
-def profile(base: Ground, log_k: Array, stages: float) -> Array:
-    """(K,) content of each vessel relative to the one that holds most; see the module's text."""
-    if stages == 0.0:
-        return np.ones(base.evidence.size)
-    cuts = base.evidence.cuts
-    mass = np.where(np.isfinite(base.mass), base.mass, np.nanmean(base.mass) if np.isfinite(base.mass).any() else 1.0)
-    taken = np.diff(base.chosen[:cuts], append=base.chosen[cuts - 1] + 1) * mass[:cuts]
-    held = float(mass[cuts]) if base.evidence.residue and np.isfinite(base.mass[cuts]) else 0.0
-    held = held or HELD_BACK / (1.0 - HELD_BACK) * float(taken.sum())
-    after = held + taken.sum() - np.cumsum(taken)
-    before = after + taken
-    k = np.exp(np.clip(stages * log_k[:cuts], -8.0, 8.0))
-    left = np.cumsum(k * np.log(after / before))
-    stays = np.exp(left)
-    gone = np.diff(-stays, prepend=-1.0)
-    content = np.empty(base.evidence.size)
-    content[:cuts] = gone / taken
-    whole = 1.0 / float(before[0])
-    if base.evidence.residue:
-        content[cuts] = stays[-1] / held
-    if base.evidence.charge:
-        content[-1] = whole
-    return np.asarray(content / content.max())

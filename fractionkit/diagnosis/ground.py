@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 MOST_CUTS = 24  # of a longer run so many, evenly spaced, speak for all: a fault shared by all shows in them
 CELLS = 768  # of two components
+MOST_POINTS = 1024  # a cut, of four and more
 # How far a fault may carry a reading, standard deviations put on density and temperature when nodes are laid.
 REACH_DENSITY, REACH_TEMPERATURE = 4.0, 1.5
 
@@ -99,7 +100,19 @@ def _block(setting: Setting) -> Block:
     )
     size = len(setting.errors)
     nodes = lay(Setting.of(setting.mixture, wide), np.zeros(size), np.eye(size))[0].nodes
+    if nodes.scattered:
+        nodes = thinned(nodes, nodes.w.shape[1] // MOST_POINTS)
     return setting.block(cuts, nodes)
+
+
+def thinned(nodes: Nodes, step: int) -> Nodes:
+    """Every ``step``-th node, each standing for as many more."""
+    if step < 2:
+        return nodes
+    arrays = {name: getattr(nodes, name)[:, step // 2 :: step] for name in ("w", "coordinates", "half", "shear")}
+    kept = arrays["w"].shape[1]
+    volume = nodes.log_volume[:, step // 2 :: step] + np.log(nodes.w.shape[1] / kept)
+    return replace(nodes, **arrays, log_volume=volume, cells=(kept,))
 
 
 def _line() -> Nodes:

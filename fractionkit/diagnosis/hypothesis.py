@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,9 +15,23 @@ from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
 
-FREEDOM = 0.5  # relative standard deviation of a foreign component's content of one cut about its profile
-BOILING_DOUBT = 0.2  # relative standard deviation of its effect on boiling temperatures (activity at high dilution)
 PASSES = 3
+
+
+@dataclass(frozen=True)
+class Carried:
+    """What a foreign component does, by its content of each vessel.
+
+    content : amount in the charge -> (K,) mass fractions. change : (K,) -> change of the predictions, slope : their
+    derivatives by each vessel's content, both (K, G). errors : (K, G, q) change for one standard uncertainty of each of the
+    errors that come with the component. mixture : the run's with it as the last.
+    """
+
+    content: Callable[[float], Array]
+    change: Callable[[Array], Change]
+    slope: Callable[[Array], Change]
+    errors: Callable[[Array], Change]
+    mixture: Mixture
 
 
 @dataclass(frozen=True)
@@ -26,19 +40,16 @@ class Variant:
 
     weight : its share of the explanation's prior. scale : size of one prior standard deviation in ``unit``; 0 for a fault
     without size. at : size -> change of the predictions. one_sided : whether the size can only be positive.
-    rows : cuts whose content may each depart from the profile, (K,) bool, None for none. label : what it is, in words.
-    content, mixture : of a third component, its mass fraction (K,) by size, and the run's mixture with it as the last;
-    uniform : whether all cuts hold the same of it.
+    label : what it is, in words. carried : of a third component, see `foreign_fit`; uniform : whether all cuts hold the same
+    of it.
     """
 
     weight: float
     at: Callable[[float], Change]
     scale: float = 0.0
     one_sided: bool = False
-    rows: NDArray[np.bool_] | None = None
     label: str = ""
-    content: Callable[[float], Array] | None = None
-    mixture: Mixture | None = None
+    carried: Carried | None = None
     uniform: bool = False
 
 
@@ -58,7 +69,10 @@ class Hypothesis:
 
 @dataclass(frozen=True)
 class Explained:
-    """A variant's fit: evidence, size and its standard deviation, and the block and fit to predict from."""
+    """A variant's fit: evidence, size and its standard deviation, and the block and fit to predict from.
+
+    content : (K,) mass fraction of a foreign component in each vessel.
+    """
 
     variant: Variant
     log_evidence: float
@@ -66,6 +80,7 @@ class Explained:
     sd: float
     block: Block
     fit: Fit
+    content: Array | None = None
 
 
 @dataclass(frozen=True)
@@ -77,16 +92,16 @@ class Result:
     best: Explained
 
 
-def explain(base: Ground, variant: Variant, start: float = 0.0) -> Explained:
+def explain(base: Ground, variant: Variant, start: float = 0.0, floor: float = -np.inf) -> Explained:
     """Evidence of one variant, its size sought from ``start`` (in prior standard deviations).
 
     A size has a normal prior (half a normal one where it can only be positive) and is fitted as one more shared error,
     linear about its estimate, which is found in a few passes. The shared errors start where nothing is known of them:
-    readings at odds have drawn those of the run's own fit away.
+    readings at odds have drawn those of the run's own fit away. ``floor`` as in `laplace.fit`.
     """
     if variant.scale == 0.0:
         block = changed(base.block, variant.at(0.0))
-        found = fit(block, base.size)
+        found = fit(block, base.size, floor=floor)
         return Explained(variant, found.log_evidence, 0.0, 0.0, block, found)
     p = base.size
     theta = np.append(np.zeros(p), start)
@@ -94,11 +109,8 @@ def explain(base: Ground, variant: Variant, start: float = 0.0) -> Explained:
     block, found = base.block, base.fit
     for turn in range(PASSES):
         shift, slope = _line(variant, centre, spread)
-        free = variant.rows if centre > 0.0 else None
-        columns = slope if free is None else _with_freedom(slope, free, centre)
-        count = 1 if free is None else 2 + int(free.sum())
-        block = changed(base.block, shift, columns, count, p)
-        found = fit(block, p + count, np.append(theta[: p + 1], np.zeros(count - 1)))
+        block = changed(base.block, shift, slope, 1, p)
+        found = fit(block, p + 1, theta, floor=floor)
         theta = found.theta
         previous, centre = centre, float(theta[p])
         if variant.one_sided:
@@ -106,15 +118,10 @@ def explain(base: Ground, variant: Variant, start: float = 0.0) -> Explained:
         spread = max(found.sd(p), 0.02)
         if abs(centre - previous) < 0.5 * spread and (turn > 0 or start != 0.0):
             break
-    if variant.one_sided and theta[p] <= 0.0 and len(theta) > p + 1:  # only its freedom speaks for it
-        shift, slope = _line(variant, 0.0, spread)
-        block = changed(base.block, shift, slope, 1, p)
-        found = fit(block, p + 1)
-        theta = found.theta
     evidence = found.log_evidence
     sd = found.sd(p)
     if variant.one_sided:
-        evidence += float(np.log(2.0 * max(_above_zero(float(theta[p]) / sd), 1e-12)))
+        evidence += log_twice_above_zero(float(theta[p]) / sd)
     return Explained(variant, evidence, float(theta[p]) * variant.scale, sd * variant.scale, block, found)
 
 
@@ -129,29 +136,29 @@ def _line(variant: Variant, centre: float, spread: float) -> tuple[dict[str, Arr
     return shift, {kind: value[..., None] for kind, value in slope.items()}
 
 
-def _with_freedom(slope: dict[str, Array], rows: NDArray[np.bool_], centre: float) -> dict[str, Array]:
-    """Columns of the size, of the doubt about the component's effect on boiling, and cut by cut of its content."""
-    own = np.eye(len(rows))[:, rows][:, None, :] * FREEDOM * centre
-    columns = {}
-    for kind, value in slope.items():
-        doubt = 0.0 if kind in ("density", "refractive index") else BOILING_DOUBT * centre
-        columns[kind] = np.concatenate([value, doubt * value, value * own], axis=-1)
-    return columns
+def log_twice_above_zero(z: float) -> float:
+    """What the evidence of a normal prior becomes with half a normal one: ln 2 P(size > 0)."""
+    from scipy.special import log_ndtr
+
+    return float(np.log(2.0) + log_ndtr(z))
 
 
-def _above_zero(z: float) -> float:
-    from scipy.special import ndtr
+def weigh(
+    base: Ground, hypothesis: Hypothesis, chosen: Mapping[int, float] | None = None, floor: float = -np.inf
+) -> Result:
+    """Evidence of a hypothesis.
 
-    return float(ndtr(z))
-
-
-def weigh(base: Ground, hypothesis: Hypothesis, chosen: Mapping[int, float] | None = None) -> Result:
-    """Evidence of a hypothesis: its variants' evidences weighted by their prior shares.
-
-    chosen : numbers of the variants worth a fit and the size that each starts from; all from zero by default.
+    chosen : numbers of the variants worth a fit and the size that each starts from; all from zero by default. floor : as in
+    `laplace.fit`.
     """
     tried = chosen if chosen is not None else dict.fromkeys(range(len(hypothesis.variants)), 0.0)
-    explained = [explain(base, hypothesis.variants[number], start) for number, start in tried.items()]
+    return combine(
+        hypothesis, [explain(base, hypothesis.variants[number], start, floor) for number, start in tried.items()]
+    )
+
+
+def combine(hypothesis: Hypothesis, explained: Sequence[Explained]) -> Result:
+    """Evidence of a hypothesis: its variants' evidences weighted by their prior shares."""
     logs = np.array([e.log_evidence + np.log(e.variant.weight) for e in explained])
     top = float(logs.max())
     share = np.exp(logs - top)

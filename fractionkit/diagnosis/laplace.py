@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 Change = Mapping[str, Array]  # kind of reading -> change of its prediction, broadcast to (K, G) or (K, G, q)
 
 NEWTON_STEPS = 40
+TRIED, PROMISES, FAR = 6, 5.0, 40.0  # steps, and log density, after which an explanation far behind is given up
 NEAR = 0.02  # promised rise of the log density at which the mode is good enough for an evidence
 LEAST_CURVATURE = 0.05
 LONGEST_STEP = 1.5  # standard deviations of the prior
@@ -57,19 +58,25 @@ def changed(block: Block, change: Change, columns: Change | None = None, count: 
     return replace(block, channels=tuple(channels))
 
 
-def fit(block: Block, size: int, start: Array | None = None) -> Fit:
+def fit(
+    block: Block, size: int, start: Array | None = None, *, floor: float = -np.inf, steps: int = NEWTON_STEPS
+) -> Fit:
     """Mode and evidence for ``size`` shared errors, from ``start`` (zero): Newton's method with bounded, halved steps.
+
+    floor : log evidence of a better explanation; what stays far below it is left where it is, its evidence too low.
 
     Readings at odds make a rugged posterior, so the step uses the absolute curvature along each of its axes. Where
     rounding lets it climb no further, the place reached is taken: the loss is less than `NEAR`.
     """
     theta = np.zeros(size) if start is None else start.copy()
-    here = expand(block, theta)
-    for _ in range(NEWTON_STEPS):
+    here, gain = expand(block, theta), np.inf
+    for turn in range(steps):
         values, axes = np.linalg.eigh(-here.hessian)
         step = axes @ ((axes.T @ here.gradient) / np.maximum(np.abs(values), LEAST_CURVATURE))
         promise = float(here.gradient @ step)
-        if promise < NEAR:
+        reach = min(PROMISES * promise, 2.0 * (steps - turn) * gain)
+        hopeless = turn >= TRIED and here.value + reach < floor - FAR
+        if promise < NEAR or hopeless:
             break
         length = min(1.0, LONGEST_STEP / max(float(np.abs(step).max()), 1e-9))
         least = 2e-3 * length
@@ -80,7 +87,7 @@ def fit(block: Block, size: int, start: Array | None = None) -> Fit:
             length *= 0.4
         else:
             break
-        theta, here = theta + length * step, there
+        theta, gain, here = theta + length * step, there.value - here.value, there
     values, axes = np.linalg.eigh(-here.hessian)
     values = np.maximum(values, 1.0)  # no reading widens what was known before
     return Fit(theta, (axes / values) @ axes.T, here.value - 0.5 * float(np.log(values).sum()))

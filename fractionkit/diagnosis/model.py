@@ -21,6 +21,13 @@ class ReadingCheck:
     probability: float
     stands_out: bool
 
+    @property
+    def text(self) -> str:
+        """The check in words: "density of C5 reads 1.4712 g/mL where the other readings expect 1.4832 ± 0.0021"."""
+        from fractionkit.diagnosis.words import reading
+
+        return reading(self)
+
 
 @dataclass(frozen=True)
 class Candidate:
@@ -45,12 +52,27 @@ class Candidate:
 
 
 @dataclass(frozen=True)
+class Cause:
+    """Explanations that the readings do not tell apart and that ask for the same to be done.
+
+    codes : of the `Candidate` explanations, most probable first. probability : of all together. text, action : in words.
+    tied : whether the readings give less than 20:1 between it and the best-supported one.
+    """
+
+    codes: tuple[str, ...]
+    text: str
+    action: str
+    probability: float
+    tied: bool
+
+
+@dataclass(frozen=True)
 class Diagnosis:
     """What is wrong with a run's readings, if anything.
 
     consistency : probability of readings at least as discordant, if nothing is wrong. odds : how many times better all
     faults together explain the readings than "nothing wrong". conflict : whether the readings are at odds; candidates :
-    most probable first. tell_apart : the measurement that would tell the leading two apart.
+    most probable first; causes : the same, those that no reading tells apart put together. tell_apart : the measurement that would tell the leading two apart.
     """
 
     consistency: float
@@ -58,6 +80,7 @@ class Diagnosis:
     conflict: bool
     readings: tuple[ReadingCheck, ...]
     candidates: tuple[Candidate, ...]
+    causes: tuple[Cause, ...]
     tell_apart: str | None
 
     @property

@@ -7,16 +7,19 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.diagnosis import foreign, instruments, plateau
+from fractionkit.diagnosis import foreign, instruments, plateau, screen_foreign
+from fractionkit.diagnosis.foreign_fit import explain_foreign
 from fractionkit.diagnosis.ground import Ground
-from fractionkit.diagnosis.hypothesis import Explained, Hypothesis, Result, Variant, weigh
+from fractionkit.diagnosis.hypothesis import Explained, Hypothesis, Result, Variant, combine, weigh
 from fractionkit.diagnosis.screen import choose
+from fractionkit.diagnosis.words import NOTHING
 
 Array = NDArray[np.float64]
 
 WORST = 3  # cuts whose density alone may be wrong, looked at in any case
-COMPONENTS = 10  # third components that are fitted
-NOTHING = "nothing wrong"
+# Third components that are fitted, by the number of those in the sheet: the more there are, the less a fit tells.
+COMPONENTS, COMPONENTS_OF_MORE = {2: 16, 3: 6}, 4
+NEAR = 6.0  # log evidence behind the best within which other stills are tried for a component
 
 
 @dataclass(frozen=True)
@@ -33,12 +36,13 @@ class Ranking:
 
 def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Ranking:
     """Weigh every explanation; of the many third components only those that a rough look finds worth it."""
-    results = [_nothing(base)]
+    results = [_nothing(base), *_components(base)]
+    floor = max(r.log_evidence for r in results)
     faults = instruments.hypotheses(base, station=station, gravity=gravity)
     for h, chosen in choose(base, faults, len(faults)):
-        results.append(weigh(base, h, {**_worst(base, h), **chosen} if h.code == "bubble" else chosen))
-    results += [weigh(base, h, chosen) for h, chosen in choose(base, foreign.candidates(base), COMPONENTS)]
-    results += [weigh(base, h) for h in plateau.hypotheses(base)]
+        results.append(weigh(base, h, {**_worst(base, h), **chosen} if h.code == "bubble" else chosen, floor))
+        floor = max(floor, results[-1].log_evidence)
+    results += [weigh(base, h, floor=floor) for h in plateau.hypotheses(base)]
     logs = np.array([r.log_evidence + np.log(r.hypothesis.prior) for r in results])
     share = np.exp(logs - logs.max())
     share /= share.sum()
@@ -46,6 +50,21 @@ def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Rankin
     prior = sum(r.hypothesis.prior for r in results[1:])
     ratio = float(np.logaddexp.reduce(logs[1:]) - logs[0] - np.log(prior)) if len(results) > 1 else 0.0
     return Ranking(tuple(results[i] for i in order), share[order], ratio)
+
+
+def _components(base: Ground) -> list[Result]:
+    """Third components: the likeliest still of each, then others of those that are not far behind."""
+    chosen = screen_foreign.choose(base, *foreign.candidates(base), COMPONENTS.get(base.mixture.n, COMPONENTS_OF_MORE))
+    floor = base.fit.log_evidence
+    found: list[list[Explained]] = []
+    for h, starts in chosen:
+        number, place = starts[0]
+        found.append([explain_foreign(base, h.variants[number], place, floor)])
+        floor = max(floor, found[-1][0].log_evidence)
+    for (h, starts), explained in zip(chosen, found, strict=True):
+        if explained[0].log_evidence > floor - NEAR:
+            explained += [explain_foreign(base, h.variants[number], place, floor) for number, place in starts[1:]]
+    return [combine(h, explained) for (h, _), explained in zip(chosen, found, strict=True)]
 
 
 def _worst(base: Ground, bubble: Hypothesis) -> dict[int, float]:

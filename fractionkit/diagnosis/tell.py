@@ -124,9 +124,7 @@ def _density(base: Ground, found: Explained) -> Prediction | None:
         return None
     own = next(c for c in found.block.channels if c.kind == "density")
     share = node_shares(found.block, found.fit.theta)
-    seen, theta = (
-        (own, found.fit.theta) if found.variant.content is not None else (channel, found.fit.theta[: base.size])
-    )
+    seen, theta = (own, found.fit.theta) if found.content is not None else (channel, found.fit.theta[: base.size])
     eta = seen.at(theta)
     mean = (share * eta).sum(axis=1)
     return mean, np.sqrt((share * (eta - mean[:, None]) ** 2).sum(axis=1))
@@ -139,10 +137,10 @@ def _property(base: Ground, result: Result, what: str) -> Prediction | None:
     share = node_shares(found.block, found.fit.theta)
     mean_w = (share[..., None] * w).sum(axis=1)
     mixture = base.mixture
-    content = found.variant.content
+    content = found.content
     if content is not None:
-        part = content(max(found.size, 0.0))[:, None]
-        mixture = found.variant.mixture or mixture
+        part = content[:, None]
+        mixture = found.variant.carried.mixture if found.variant.carried is not None else mixture
         mean_w = np.concatenate([mean_w * (1.0 - part), part], axis=1)
     mean_w = mean_w / mean_w.sum(axis=1, keepdims=True)
     if what == "index":

@@ -1,16 +1,11 @@
-"""Evidence against the closed form of a linear model, and the trace's way through the cuts against mass balance."""
-
-from types import SimpleNamespace
+"""Evidence against the closed form of a linear model."""
 
 import numpy as np
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from scipy.stats import multivariate_normal
 
 from fractionkit.composition.channels import Normal
 from fractionkit.composition.joint import Block, Channel
 from fractionkit.composition.nodes import coarse
-from fractionkit.diagnosis.foreign import profile
 from fractionkit.diagnosis.laplace import changed, fit
 
 
@@ -68,33 +63,3 @@ def test_size_of_a_free_fault_is_its_posterior():
     precision = 1.0 + 5 * 2.0**2  # prior one, five readings each 2 per unit
     np.testing.assert_allclose(found.theta[0], 5 * 2.0 * 3.0 / precision, atol=0.01)
     np.testing.assert_allclose(found.sd(0), precision**-0.5, rtol=1e-6)
-
-
-def run_of(masses, residue):
-    size = len(masses) + 1
-    return SimpleNamespace(
-        evidence=SimpleNamespace(size=size, cuts=size - 1, residue=True, charge=False),
-        mass=np.append(masses, residue),
-        chosen=np.arange(size),
-    )
-
-
-@settings(max_examples=50)
-@given(
-    st.lists(st.floats(0.05, 1.0), min_size=2, max_size=8),
-    st.floats(0.05, 1.0),
-    st.floats(-3.0, 3.0),
-)
-def test_a_trace_is_conserved_and_follows_its_volatility(masses, residue, log_k):
-    run = run_of(np.array(masses), residue)
-    content = profile(run, np.full(len(masses), log_k), 1.0)
-    assert content.max() == 1.0
-    assert (content >= 0.0).all()
-    held = np.append(masses, residue)
-    # Rayleigh, Phil. Mag. 4 (1902) 521: what stays is (W/W0)^K of what was there.
-    left = (residue / held.sum()) ** np.exp(log_k)
-    np.testing.assert_allclose(content[-1] * residue / (content * held).sum(), left, rtol=1e-9)
-    if log_k > 0.01:
-        assert (np.diff(content[:-1]) <= 1e-12).all()
-    if log_k < -0.01:
-        assert (np.diff(content[:-1]) >= -1e-12).all()

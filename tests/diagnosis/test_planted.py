@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fractionkit.diagnosis import diagnose_evidence
+from fractionkit.diagnosis import check_readings, diagnose_evidence
 from fractionkit.mixture import Mixture
-from tests.diagnosis.worlds import PAIR, PRESSURE, binary, evidence, with_density
+from tests.diagnosis.worlds import PAIR, PRESSURE, binary, distilled, evidence, with_density
 
 WATER_20 = 0.998207  # density of water at 20 C in g/mL: Tanaka et al., Metrologia 38 (2001) 301
 
@@ -93,16 +93,47 @@ def test_specific_gravity_and_density_confused(written, gravity):
     assert expected in codes(told)
 
 
-def test_a_third_component_is_found_with_those_that_no_reading_tells_from_it(mixture):
-    # Ethanol leaves chloroform as an azeotrope, early: most of it is in the first cuts.
-    extra = 0.05 * np.exp(-np.arange(8) / 2.0)
-    first = np.linspace(0.92, 0.08, 8)
-    w = np.stack([first * (1.0 - extra), (1.0 - first) * (1.0 - extra), extra], axis=-1)
-    told = diagnose_evidence(mixture, evidence((*PAIR, "ethanol"), w), np.full(8, 0.1))
+@pytest.mark.parametrize(("extra", "amount"), [("ethanol", 0.04), ("tetrachloroethylene", 0.06)])
+def test_a_third_component_is_found_with_those_that_no_reading_tells_from_it(mixture, extra, amount):
+    w, mass = distilled((*PAIR, extra), [0.6 * (1.0 - amount), 0.4 * (1.0 - amount), amount])
+    told = diagnose_evidence(mixture, evidence((*PAIR, extra), w), mass)
     assert told.conflict
-    leading = {candidate.code for candidate in told.leading}
-    assert "third component: ethanol" in leading | set(codes(told)[:3])
-    assert told.candidates[0].code.startswith(("third component", "azeotrope"))
+    first = told.causes[0]
+    assert f"third component: {extra}" in first.codes
+    assert first.tied
+    assert "that the sheet does not name" in first.text
+    assert set(first.codes) <= {candidate.code for candidate in told.candidates}
+    own = next(c for c in told.candidates if c.code == f"third component: {extra}")
+    assert own.low < w[:, 2].max() < own.high
+
+
+def test_components_that_do_the_same_are_one_cause_and_a_reading_that_would_part_them_is_named(mixture):
+    extra = "1,1,2,2-tetrachloroethane"
+    w, mass = distilled((*PAIR, extra), [0.57, 0.38, 0.05])
+    told = diagnose_evidence(mixture, evidence((*PAIR, extra), w), mass)
+    first = told.causes[0]
+    # two readings a cut, two unknowns: only how fast each boils out is left to tell heavy components apart by
+    assert {f"third component: {extra}", "third component: tetrachloroethylene"} <= set(first.codes)
+    assert "a heavier component that the sheet does not name" in first.text
+    assert "do not tell them apart" in first.text
+    assert first.probability > 0.9
+    assert told.tell_apart
+
+
+def test_four_components_are_diagnosed():
+    names = ("dichloromethane", "chloroform", "trichloroethylene", "tetrachloroethylene")
+    w, mass = distilled(names, [0.25] * 4)
+    assert not diagnose_evidence(Mixture(names), evidence(names, w), mass).conflict
+
+
+def test_a_reading_is_told_against_what_the_others_expect(mixture):
+    change = np.zeros(8)
+    change[4] = -12.0
+    checks = check_readings(mixture, with_density(binary(), change))
+    worst = min(checks, key=lambda check: check.probability)
+    assert worst.stands_out
+    assert worst.text.startswith("density of C5: 1.5")
+    assert "g/mL, where the other readings lead one to expect" in worst.text
 
 
 def test_two_kinds_of_reading_are_not_needed(mixture):

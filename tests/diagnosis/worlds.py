@@ -6,6 +6,7 @@ import numpy as np
 
 from fractionkit.composition.evidence import Evidence, nothing
 from fractionkit.mixture import Mixture
+from fractionkit.still import Charge, distil
 from fractionkit.readings.terms import Measured
 
 PAIR = ("chloroform", "carbon tetrachloride")
@@ -46,3 +47,11 @@ def binary(size=8):
 
 def with_density(given, change):
     return replace(given, density=replace(given.density, value=given.density.value + change))
+
+
+def distilled(names, charge, stages=1, cuts=8):
+    """Mass fractions (K, n) and masses (K,) of equal cuts of a charge (n,) of 1 kg, of which nine tenths come over."""
+    moles = Charge(np.asarray(charge)[None], 1.0, "mass").moles(Mixture(names).molar_mass)
+    whole = distil(Mixture(names), moles, float(stages), 3.0, PRESSURE, distilled=np.array([0.95]))
+    taken = whole.cut_at_mass(0.9 * np.arange(1, cuts + 1)[None] / cuts)
+    return taken.w[0], taken.mass[0]

@@ -16,7 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Evidence
-from fractionkit.diagnosis.diagnose import TIE, TIE_SHARE, at_odds
+from fractionkit.diagnosis.diagnose import at_odds
+from fractionkit.diagnosis.group import TIE, TIE_SHARE
 from fractionkit.diagnosis.ground import Ground, ground
 from fractionkit.diagnosis.predictive import consistency
 from fractionkit.diagnosis.rank import Ranking, rank
