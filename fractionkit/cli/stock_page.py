@@ -29,7 +29,7 @@ def show_place(stock: Stock, held: Holding, day: str) -> None:
     out.print(styled(f"{held.name}, {_KINDS[held.kind]}{title}", "bold"))
     line("mass", format_with_half_width(held.mass, held.mass_u or None, "mass", "g") if held.mass else "empty", out=out)
     for place, text in enumerate(composition_lines(held, everything=True) if held.mass else []):
-        line("wt%" if place == 0 else "", text, out=out)
+        line("wt%" if place == 0 else "", text, out=out, flat=False)
     for label, said in (
         ("run", held.run),
         ("judged", held.decision),

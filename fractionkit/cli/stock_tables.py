@@ -62,14 +62,15 @@ def table(*columns: tuple[str, str], **options: int) -> Table:
     return made
 
 
-def line(label: str, text: str, style: str = "", out: Console | None = None) -> None:
-    """One labelled line; what does not fit is wrapped under itself."""
+def line(label: str, text: str, style: str = "", out: Console | None = None, *, flat: bool = True) -> None:
+    """One labelled line; what does not fit is wrapped under itself. With ``flat`` False spaces stay as they are."""
     from rich.table import Table
+    from rich.text import Text
 
     grid = Table.grid(padding=(0, 1))
     grid.add_column(width=11, no_wrap=True)
     grid.add_column(overflow="fold")
-    grid.add_row(styled(label, "dim"), styled(text, style))
+    grid.add_row(styled(label, "dim"), styled(text, style) if flat else Text(text, style))
     (out or console()).print(grid)
 
 

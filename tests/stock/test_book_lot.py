@@ -47,6 +47,23 @@ def test_parents_are_found_by_path_folder_number_or_title(stock, origin):
     assert stock.prove().holds
 
 
+def test_several_lots_in_one_entry_share_their_parents(stock):
+    """As the command for lots does it: all are booked, or none."""
+    from fractionkit.stock.lot import book_lot
+
+    def book(*lots):
+        return stock.write("lot made", lambda draft: [book_lot(draft, made).name for made in lots])
+
+    with pytest.raises(InputError, match=r"at most 50\.0 g"):
+        book(lot(("R1", "C4", 0.3)), lot(("R1", "C4", 0.1), number="L-2"))
+    assert "L-1" not in stock.names
+    assert book(lot(("R1", "C4", 0.3)), lot(("R1", "C4", 0.05), number="L-2")) == ["L-1", "L-2"]
+    assert stock.holding("L-2").mass == pytest.approx(0.05)
+    stock.undo()
+    assert stock.holding("R1/C4").mass == pytest.approx(0.35)
+    assert stock.prove().holds
+
+
 def test_what_cannot_be_booked_is_refused_whole(stock):
     with pytest.raises(InputError, match="enter it first"):
         stock.book_lot(lot(("elsewhere", "C4", 0.35)))
