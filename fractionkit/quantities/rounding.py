@@ -1,8 +1,8 @@
 """Figures as text, rounded to their uncertainty: two significant digits of the 95 % half-width.
 
 Two significant digits of the uncertainty are the custom of the Guide to the Expression of Uncertainty in Measurement
-(JCGM 100:2008, 7.2.6). Ends of an interval are rounded outward, so that the text still covers 95 %, but never
-onto 0 or 100 % when the interval excludes them by more than ``RESOLUTION``.
+(JCGM 100:2008, 7.2.6). Ends of an interval are rounded outward, so that the text still covers 95 %; onto 0 or 100 % only
+where one decimal more would not keep them off. An estimate lands there only within ``RESOLUTION`` of it.
 """
 
 from __future__ import annotations
@@ -125,8 +125,8 @@ def _fraction_interval(estimate: float, low: float, high: float, kind: str, unit
     decimals = decimals_of((high - low) / 2 * whole) if high > low else 4
     texts = (
         _inside(estimate, whole, decimals, ROUND_HALF_EVEN),
-        _inside(low, whole, decimals, ROUND_FLOOR),
-        _inside(high, whole, decimals, ROUND_CEILING),
+        _end(low, whole, decimals, ROUND_FLOOR),
+        _end(high, whole, decimals, ROUND_CEILING),
     )
     if not high > low:
         return f"{texts[0]} {unit}"
@@ -147,6 +147,12 @@ def _inside(fraction: float, whole: float, decimals: int, mode: str) -> str:
         if not (at_zero or at_one) or decimals >= _MOST_DECIMALS:
             return text
         decimals += 1
+
+
+def _end(fraction: float, whole: float, decimals: int, mode: str) -> str:
+    """Round an end of an interval outward: one decimal more where it would land on 0 or 100 %, there if it still does."""
+    finer = _inside(fraction, whole, decimals, mode)
+    return finer if len(finer.partition(".")[2]) <= decimals + 1 else _rounded(fraction * whole, decimals, mode)
 
 
 def _two_digits(figure: float) -> str:
