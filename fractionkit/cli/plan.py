@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
+from fractionkit.cli.progress import progress
 
 
 def command(
@@ -27,7 +26,7 @@ def command(
     from fractionkit.sheets.still_file import load_still
 
     sheet = load_still(still)
-    with _progress() as tell:
+    with progress("set-ups") as tell:
         plan = compare(sheet, processes=0, pictures=report is not None, progress=tell)
 
     def json_text() -> str:
@@ -48,20 +47,3 @@ def command(
         for path in (json, report):
             if path is not None:
                 typer.echo(f"written: {path}")
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error, where that is a terminal; it goes when the work is done."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-    console = Console(stderr=True)
-    columns = (TextColumn("set-ups"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task("set-ups", total=None)
-
-        def tell(done: int, total: int) -> None:
-            bar.update(task, completed=done, total=total)
-
-        yield tell

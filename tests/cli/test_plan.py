@@ -87,7 +87,13 @@ def test_json_report_and_table(sheet, tmp_path):
     assert "kept, g" in done.output
     text = page.read_text(encoding="utf-8")
     assert text.count("<svg") >= 3
-    only = CliRunner().invoke(app(), [str(sheet), "--json", "-"])
+
+
+def test_json_to_standard_output(tmp_path):
+    path = tmp_path / "STILL.toml"
+    start, end = SHEET.index("[[setup]]"), SHEET.rindex("[[setup]]")
+    path.write_text(SHEET[:start] + SHEET[end:], encoding="utf-8")
+    only = CliRunner().invoke(app(), [str(path), "--json", "-"])
     assert json.loads(only.stdout)["schema"] == "fractionkit/plan/1"
 
 
