@@ -137,6 +137,7 @@ def show(made: Campaign, console: Console | None = None) -> None:
 def policy_table(made: Campaign) -> Table:
     """One row a number of carried cuts."""
     from fractionkit.cli.assess_table import _text
+    from fractionkit.cli.plan_table import _table
     from fractionkit.report import campaign_words as words
 
     table = _table()
@@ -154,6 +155,7 @@ def policy_table(made: Campaign) -> Table:
 def batch_table(made: Campaign, width: int) -> Table:
     """One row a batch of the best policy; the middle ones are left out where they are many."""
     from fractionkit.cli.assess_table import _text
+    from fractionkit.cli.plan_table import _table
     from fractionkit.figures.labels import shorten
     from fractionkit.report import campaign_words as words
 
@@ -176,10 +178,3 @@ def batch_table(made: Campaign, width: int) -> Table:
         heart = (row.cut_at,) if wide else ()
         table.add_row(*map(_text, (str(row.number), fresh, words.grams(row.kept), assay, *heart, recycle, held)))
     return table
-
-
-def _table() -> Table:
-    from rich import box
-    from rich.table import Table
-
-    return Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))

@@ -160,7 +160,7 @@ def _policy(made: Batches, g: int, scenarios: Scenarios) -> Policy:
         leaves={name: estimate(np.nan_to_num(share[:, k], nan=1.0)) for k, name in enumerate(names)},
         gathers=tuple(name for name, more in zip(names, grows, strict=True) if more),
         growth={name: estimate(growth[:, k]) for k, name in enumerate(names)},
-        heat_per_kg=estimate(heat / np.maximum(total, 1e-300)) if np.all(total > 0.0) else None,
+        heat_per_kg=estimate(heat[total > 0.0] / total[total > 0.0]) if np.median(total) > 0.0 else None,
         time=estimate(made.time[g][:, -1]) if known else None,
         imbalance=made.imbalance(),
     )

@@ -74,8 +74,10 @@ def sentences(made: Campaign) -> Campaign:
     if not made.residue_carried and best.in_pot.estimate > POT_SHARE:
         told.append(
             f"{interval(best.in_pot, 'probability').capitalize()} of the {made.target} stays in the pot and is set aside with "
-            "what does not boil; a smaller heel, or leaving it for the next charge (--carry-residue), wins some of it back."
+            "what does not boil; distilling further, or leaving it for the next charge (--carry-residue), wins some of it back."
         )
+    if made.residue_carried:
+        told.append("What does not boil gathers in the pot with every batch: empty it before it foams, chars or bumps.")
     told += best.remarks
     return replace(made, text=tuple(told))
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from fractionkit.assessment.model import Estimate
 from fractionkit.figures.labels import plain
 from fractionkit.planning.campaign_model import Campaign, Policy
-from fractionkit.planning.cutting_words import shown
+from fractionkit.planning.cutting_words import Kind, shown
 from fractionkit.quantities import UNKNOWN
-from fractionkit.report.plan_words import grams, hours, megajoules, percent
+from fractionkit.report.plan_words import hours, megajoules
 
 __all__ = [
     "carried",
@@ -24,11 +24,23 @@ __all__ = [
 ]
 
 
+def grams(made: Estimate | None) -> str:
+    """Mass with its interval in g, without the unit."""
+    return _bare(made, "mass")
+
+
+def percent(made: Estimate | None) -> str:
+    """Part with its interval in per cent, without the sign."""
+    return _bare(made, "probability")
+
+
 def share(made: Estimate | None) -> str:
     """Mass fraction with its interval in wt%, without the unit."""
-    if made is None:
-        return UNKNOWN
-    return shown(made.estimate, made.low, made.high, "fraction").removesuffix(" wt%")
+    return _bare(made, "fraction")
+
+
+def _bare(made: Estimate | None, kind: Kind) -> str:
+    return UNKNOWN if made is None else shown(made.estimate, made.low, made.high, kind).rpartition(" ")[0]
 
 
 def gain(made: Estimate) -> str:
