@@ -9,9 +9,9 @@ cannot know it. So the density of composition given the errors is taken in propo
 
 Jeffreys' prior of that cut's own readings (Proc. R. Soc. A 186 (1946) 453) with the information of the uniform
 distribution on 0..1, whose variance is 1/12, added; it multiplies the nodes' own prior, and where the readings say
-nothing leaves it as it is. Its
-dependence on composition is taken at the mode of the shared errors; its dependence on them at each cut's likeliest
-composition.
+nothing leaves it as it is. Its dependence on composition is taken at the mode of the shared errors; its dependence on
+them at each cut's likeliest composition. Far from the mode that composition is no longer the likeliest, so that one
+cut's vote is kept within `MOST_VOTE`.
 """
 
 from __future__ import annotations
@@ -27,6 +27,7 @@ from fractionkit.composition.nodes import Nodes
 Array = NDArray[np.float64]
 
 FLAT = 12.0
+MOST_VOTE = 0.7  # of the logarithm
 
 
 @dataclass(frozen=True)
@@ -48,14 +49,16 @@ class Vote:
         """(S, p) -> (S,): summed over the block's cuts, zero at the mode."""
         _, information = self._information(theta)
         found = 0.5 * np.linalg.slogdet(information)[1] - self.at_mode[:, None]
-        return np.asarray(found.sum(axis=0))
+        return np.asarray(MOST_VOTE * np.tanh(found / MOST_VOTE).sum(axis=0))
 
     def gradient(self, theta: Array) -> Array:
         """(p,) -> (p,): derivative of `log`; d(log det F)/2 = trace(F^-1 S^T dS)."""
         slopes, information = self._information(theta[None])
         change = self.by_error + 2.0 * self.by_square * theta
         inverse = np.linalg.inv(information[:, 0])
-        return np.asarray(np.einsum("kde,kce,kcdp->p", inverse, slopes[..., 0], change, optimize=True))
+        within = 0.5 * np.linalg.slogdet(information[:, 0])[1] - self.at_mode
+        share = 1.0 - np.tanh(within / MOST_VOTE) ** 2
+        return np.asarray(np.einsum("k,kde,kce,kcdp->p", share, inverse, slopes[..., 0], change, optimize=True))
 
     def _information(self, theta: Array) -> tuple[Array, Array]:
         slopes = self.base[..., None] + self.by_error @ theta.T + self.by_square @ (theta**2).T
