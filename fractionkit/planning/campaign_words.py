@@ -42,7 +42,9 @@ def policy_remarks(policy: Policy) -> Policy:
         )
     empty = sum(row.kept.estimate <= 0.0 for row in policy.batches)
     if empty:
-        remarks.append(f"{empty} of {len(policy.batches)} batches give nothing that meets the target.")
+        remarks.append(
+            f"{empty} of {len(policy.batches)} batches give{'s' if empty == 1 else ''} nothing that meets the target."
+        )
     return replace(policy, remarks=tuple(remarks))
 
 
