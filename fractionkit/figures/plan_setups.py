@@ -59,8 +59,9 @@ def _draw(figure: Figure, plan: Plan, rows: list[Trial]) -> None:
             limit = "" if trial.limit is None else f": at most {100 * trial.limit:.4g} wt%"
             text = "comes later" if "comes later" in trial.impossible else f"not reached{limit}"
             kept.annotate(
-                text, (0.0, place), xytext=(8, 0), textcoords="offset points", va="center", fontsize=7.2, color=FAINT
-            )
+                text, (0.0, place), xytext=(8, 0), textcoords="offset points", va="center", fontsize=7.2, color=FAINT,
+                bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+            )  # fmt: skip
     if timed:
         time = figure.add_axes((0.74, frame[0], 0.24, frame[1]), sharey=kept)
         _panel(

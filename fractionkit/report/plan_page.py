@@ -62,6 +62,7 @@ def _pictures(plan: Plan) -> dict[str, Any]:
         "receivers_picture": "",
     }
     if best is not None and best.cuts is not None:
+        drawn["setups_picture"] = Markup(setups_chart(plan))
         drawn["course_picture"] = Markup(course_chart(plan, best))
         drawn["receivers_picture"] = Markup(receivers_chart(best.cuts))
     curves = plan.frontiers
