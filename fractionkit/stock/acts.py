@@ -13,7 +13,7 @@ from fractionkit.stock.draft import FOUND, LOSS, SOLD, SUPPLY, USED, WASTE, Draf
 from fractionkit.stock.enter import Part
 from fractionkit.stock.ledger import Ledger, OverdrawnError, play
 from fractionkit.stock.rows import Place
-from fractionkit.stock.text import checked_day, checked_name, find, key
+from fractionkit.stock.text import checked_day, checked_name, find, key, shown
 
 OPENED, RETEST, STABILISER, STANDS, MASS, DENSITY, REMARK = (
     "opened", "retest by", "stabiliser", "stands at", "mass", "density", "remark",
@@ -147,7 +147,7 @@ def check_undo(after: Ledger, number: int) -> None:
     try:
         play(after.holding, after.places)
     except OverdrawnError as error:
-        name = after.places[error.place].name
+        name = shown(after.places[error.place].name)
         expected = (
             f"an entry on which nothing hangs: entry {error.booking} needs what is in {name}; undo that one first"
         )

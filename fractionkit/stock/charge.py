@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -14,6 +13,7 @@ from fractionkit.lots.material import Material, together
 from fractionkit.quantities import format_with_half_width
 from fractionkit.stock.composition import DRAWS, Composition, intervals
 from fractionkit.stock.stock import Stock
+from fractionkit.stock.text import shown
 
 LEAST = 1e-4  # mass fraction below which a component of a charge is not worth a line: 0.01 wt%
 
@@ -72,7 +72,7 @@ def run_section(charge: Charge) -> str:
     shares = _shares(charge, with_rest=False)
     lines = ["[charge]", f"# {_comment(charge)}", f"mass = {_quoted(_mass(charge))}"]
     if shares:
-        lines.append(f"composition = {{ {', '.join(shares)} }}   # {_plain(charge.rest)} is the rest")
+        lines.append(f"composition = {{ {', '.join(shares)} }}   # {shown(charge.rest)} is the rest")
     return "\n".join(lines) + "\n"
 
 
@@ -95,7 +95,7 @@ def still_section(charge: Charge) -> str:
 
 
 def _comment(charge: Charge) -> str:
-    return f"{', '.join(_plain(name) for name in charge.names)} from the shelf; ± are 95 % half-widths"
+    return f"{', '.join(shown(name) for name in charge.names)} from the shelf; ± are 95 % half-widths"
 
 
 def _mass(charge: Charge) -> str:
@@ -116,10 +116,11 @@ def _shares(charge: Charge, *, with_rest: bool) -> list[str]:
 
 
 def _quoted(text: str) -> str:
-    """A TOML basic string: JSON's escapes are TOML's, except for DEL, which TOML wants escaped too."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    """A TOML basic string; signs that are not printable are written as their numbers, lest they steer a terminal."""
+    return '"' + "".join(map(_sign, text)) + '"'
 
 
-def _plain(text: str) -> str:
-    """Text for a comment, which must stay on its line."""
-    return " ".join("".join(sign if sign.isprintable() else " " for sign in text).split())
+def _sign(sign: str) -> str:
+    if sign in '"\\':
+        return "\\" + sign
+    return sign if sign.isprintable() else f"\\U{ord(sign):08X}"

@@ -22,7 +22,7 @@ from fractionkit.stock.rows import (
     Reading,
     Row,
 )
-from fractionkit.stock.text import checked, checked_day, checked_name, find, key
+from fractionkit.stock.text import checked, checked_day, checked_name, find, key, shown
 
 SUPPLY, FOUND, WASTE, LOSS, USED, SOLD = range(1, 7)  # places that every logbook has, made with its first entry
 FIXED: tuple[tuple[Kind, str], ...] = (
@@ -107,7 +107,7 @@ class Draft:
         name = checked_name(name, "name")
         taken = {key(place.name): place.name for place in (*self.ledger.places.values(), *self._places)}
         if key(name) in taken:
-            raise InputError(Fault(name, f"another name: {taken[key(name)]} has this one", column="name"))
+            raise InputError(Fault(name, f"another name: {shown(taken[key(name)])} has this one", column="name"))
         made = Place(
             self._next("place", self._places), self.number, kind, name, checked(title, "title"), batch, decision
         )
@@ -178,7 +178,9 @@ class Draft:
             return there
         asked = micrograms(mass, place.name)
         if asked > there + CLOSE:
-            raise InputError(Fault(f"{grams(asked)}", f"at most {grams(there)}, which is what {place.name} holds"))
+            raise InputError(
+                Fault(f"{grams(asked)}", f"at most {grams(there)}, which is what {shown(place.name)} holds")
+            )
         return min(asked, there)
 
     def _whereabouts(self, place: Place) -> str:
@@ -186,7 +188,7 @@ class Draft:
         for entry in reversed(self.ledger.holding):
             targets = dict.fromkeys(m.target for m in entry.movements if m.source == place.id)
             if targets:
-                names = ", ".join(self.ledger.places[target].name for target in targets)
+                names = ", ".join(shown(self.ledger.places[target].name) for target in targets)
                 return f"; what it held went to {names} (entry {entry.booking.id})"
         return ""
 

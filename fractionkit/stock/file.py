@@ -221,6 +221,9 @@ def make(path: Path, fill: Callable[[sqlite3.Connection], None]) -> None:
 
 def place(made: Path, path: Path) -> None:
     """Give a whole file its name in one step, without ever putting it over another."""
+    umask = os.umask(0)
+    os.umask(umask)
+    made.chmod(0o666 & ~umask)
     with made.open("rb+") as stream:
         os.fsync(stream.fileno())
     try:

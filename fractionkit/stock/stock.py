@@ -256,6 +256,8 @@ def open_stock(
         where it is missing, locked, damaged, not a logbook, of a newer version, or may not be written.
     """
     found = default_path() if path is None else Path(path)
+    if found.is_symlink():  # SQLite keeps its log beside the file itself
+        found = found.resolve()
     if create and not found.exists():
         begin(found)
     file.inspect(found)

@@ -30,6 +30,11 @@ def checked(text: str, what: str) -> str:
     return text
 
 
+def shown(text: str) -> str:
+    """A text as a message may show it: on one line, short, without signs that could steer a terminal."""
+    return clip("".join(sign if sign.isprintable() else " " for sign in text), 40)
+
+
 def checked_name(text: str, what: str) -> str:
     """A name by which something is found again: at least one visible character, at most 120 in all."""
     name = checked(text, what).strip()
@@ -73,7 +78,7 @@ def find(typed: str, names: Mapping[str, int], what: str) -> int:
     if sought and len(ends) == 1:
         return names[ends[0]]
     if sought and ends:
-        raise InputError(Fault(typed, f"one of {', '.join(ends)}", column=what))
+        raise InputError(Fault(typed, f"one of {', '.join(map(shown, ends))}", column=what))
     raise InputError(Fault(typed, f"a name of the logbook{_offer(sought, names)}", column=what))
 
 
@@ -82,5 +87,5 @@ def _offer(sought: str, names: Iterable[str]) -> str:
 
     keys = {key(name): name for name in names}
     near = difflib.get_close_matches(sought, keys, n=4, cutoff=0.5)
-    shown = [keys[match] for match in near] or list(keys.values())[:8]
-    return f", like {', '.join(clip(name, 40) for name in shown)}" if shown else "; it is empty"
+    offered = [keys[match] for match in near] or list(keys.values())[:8]
+    return f", like {', '.join(map(shown, offered))}" if offered else "; it is empty"

@@ -193,6 +193,19 @@ def test_hostile_texts_break_nothing(call, filled, command):
         jsonschema.validate(json.loads(out), SCHEMA)
 
 
+def test_messages_do_not_steer_the_terminal(call, filled):
+    name = "\x1b[31m\x9b1m\u202e=B"
+    with open_stock(filled) as opened:
+        opened.fill("C4", 0.1, name=name)
+        opened.take(name, 0.05)
+    for command in (
+        ("take-all", None), ("use", name, "--mass", "1 kg"), ("show", "B9"), ("fill", "C1", "--name", name), ("undo", "3"),
+    ):  # fmt: skip
+        code, out, err = call(*(part for part in command if part is not None))
+        assert code == 2
+        assert all(sign.isprintable() or sign == "\n" for sign in out + err), command
+
+
 WRONG = (
     (("show", "B77"), "found 'B77'"),
     (("fill", "C4", "--mass", "12"), "--mass"),

@@ -243,12 +243,13 @@ def test_bottles_as_the_next_charge_are_read_by_both_sheets(stock, tmp_path):
 
 
 def test_sections_with_any_name_are_toml(stock):
-    name = 'a "b" \\ ü 🧪\n# c = [\x7f'
+    name = 'a "b" \\ ü 🧪\n# c = [\x7f \x9b31m \u202e \u2028 \U000e0041 é'
     stock.fill("R2/C3", name=name)
     charge = charge_of(stock, [name])
     assert tomllib.loads(run_section(charge))["charge"]["mass"].endswith(" g")
     text = still_section(charge).replace("# bottles", "bottles")
     assert tomllib.loads(text)["feed"]["bottles"] == [name]
+    assert all(sign.isprintable() or sign == "\n" for sign in text)
 
 
 def test_empty_bottles_are_no_charge(stock):

@@ -326,6 +326,21 @@ def test_a_backup_that_is_not_the_same_is_not_put_there(tmp_path, path, monkeypa
     assert [entry.name for entry in tmp_path.iterdir() if "second" in entry.name] == []
 
 
+def test_a_link_is_followed_to_the_file_and_its_log(tmp_path, path):
+    link = tmp_path / "folder" / "link.db"
+    link.parent.mkdir()
+    link.symlink_to(path)
+    writer = start(link, 100_000)
+    while not writer.stdout.readline().startswith("confirmed 5"):
+        pass
+    writer.kill()
+    writer.communicate()
+    assert (tmp_path / "shelf.db-wal").exists()  # what was confirmed is there, not yet in the file
+    with open_stock(link, write=False) as stock:
+        assert len(stock.ledger.entries) >= 5
+    assert [entry.name for entry in link.parent.iterdir()] == ["link.db"]
+
+
 def test_a_logbook_that_is_not_finished_is_never_there(tmp_path):
     from fractionkit.stock import file
 
