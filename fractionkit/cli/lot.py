@@ -9,10 +9,13 @@ import typer
 
 from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
 from fractionkit.errors import Fault, InputError
+from fractionkit.files import write_bytes
 
 if TYPE_CHECKING:
     from fractionkit.release.model import Release
     from fractionkit.sheets.lot_model import LotSheet
+
+DEFAULT_SIZE = "100x70"
 
 
 def command(
@@ -32,6 +35,9 @@ def command(
     label: Annotated[
         Path | None, typer.Option("--label", metavar="FILE.html", help="Write the label of each bottle, to print.")
     ] = None,
+    size: Annotated[
+        str | None, typer.Option("--label-size", metavar="WxH", help=f"Of the label, in mm; {DEFAULT_SIZE} if not told.")
+    ] = None,
     book: Annotated[bool, typer.Option("--book", help="Book the lots in the stock.")] = False,
     stock: Annotated[
         Path | None,
@@ -48,32 +54,15 @@ def command(
     from fractionkit.release.make import at_odds
 
     release = make_lots(sheet, taken=_numbers(sheet) if book else ())
-    html: list[str] = []  # the report and the PDF hold the same page
-
-    def json_text() -> str:
-        from fractionkit.report.lot_document import json_text
-
-        return json_text(release)
-
-    def page() -> str:
-        from fractionkit.report.lot_page import lot_html
-
-        if not html:
-            html.append(lot_html(release))
-        return html[0]
-
-    def label_text() -> str:
-        from fractionkit.report.lot_label import labels_html
-
-        return labels_html(release)
-
-    if book and at_odds(release) is None:
+    odd = at_odds(release) is not None
+    if not release.lots:
+        label = None  # nothing to put it on
+    texts, paper = _rendered(release, json, report, label, size, pdf)  # before booking: a failure leaves no lot behind
+    if book and not odd:
         _book(sheet, release)
-    write_outputs((json, json_text), (report, page), (label, label_text))
+    write_outputs(*((path, lambda text=text: text) for path, text in texts))
     if pdf is not None:
-        from fractionkit.report.pdf import write_pdf
-
-        write_pdf(pdf, page())
+        write_bytes(pdf, paper)
     if json != STANDARD_OUTPUT:
         from fractionkit.cli.lot_table import show
 
@@ -81,10 +70,43 @@ def command(
         for path in (json, report, pdf, label):
             if path is not None:
                 typer.echo(f"written: {path}")
-        if book and at_odds(release) is None:
+        if book and not odd:
             typer.echo(f"booked: {', '.join(lot.number for lot in release.lots) or 'nothing'}")
-    if at_odds(release) is not None:
+    if odd:
         raise typer.Exit(1)
+
+
+def _rendered(
+    release: Release,
+    json: str | None,
+    report: Path | None,
+    label: Path | None,
+    size: str | None,
+    pdf: Path | None,
+) -> tuple[list[tuple[str | Path, str]], bytes]:
+    """Each text file that was asked for with its text, and the report as PDF."""
+    texts: list[tuple[str | Path, str]] = []
+    paper = b""
+    if json is not None:
+        from fractionkit.report.lot_document import json_text
+
+        texts.append((json, json_text(release)))
+    if report is not None or pdf is not None:
+        from fractionkit.report.lot_page import lot_html
+
+        page = lot_html(release)
+        if report is not None:
+            texts.append((report, page))
+        if pdf is not None:
+            from fractionkit.report.pdf import pdf_bytes
+
+            paper = pdf_bytes(page)
+    if label is not None:
+        from fractionkit.report.lot_label import label_size, labels_html
+
+        width, height = label_size(DEFAULT_SIZE if size is None else size)
+        texts.append((label, labels_html(release, width=width, height=height)))
+    return texts, paper
 
 
 def _sheet(what: list[Path], stock: Path | None) -> LotSheet:

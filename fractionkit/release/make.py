@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from collections.abc import Collection, Sequence
 from pathlib import Path
 
@@ -42,7 +43,7 @@ def sheet_of_runs(paths: Sequence[Path]) -> LotSheet:
         except InputError as error:
             faults += error.faults
             continue
-        runs.append(LotRun(run.source))
+        runs.append(LotRun(Path(os.path.normpath(run.source))))
         titles.append(run.title)
         if run.target is not None:
             targets.append(LotTarget(run.target.component, run.target.purity, run.target.confidence))

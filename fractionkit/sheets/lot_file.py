@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -109,7 +110,7 @@ def _runs(source: Path, sheet: LotSheetReader) -> tuple[LotRun, ...]:
             sheet.fault('path as well, like path = "../run-7"', "run", index)
         if entry.path is None:
             continue
-        path = source.parent / entry.path
+        path = Path(os.path.normpath(source.parent / entry.path))  # one name of a run, as the stock knows it
         file = path / RUN_FILE if path.is_dir() else path
         if not file.is_file():
             sheet.fault("the folder of a run, as seen from this sheet", "run", index, "path", value=entry.path)
