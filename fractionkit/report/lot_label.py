@@ -135,7 +135,9 @@ def _label(lot: MadeLot, width: float, height: float, side: float) -> dict[str, 
 
 def _lines(lot: MadeLot, longest: int) -> list[tuple[str, str]]:
     """Kind and words of each paragraph but the hazard statements, which stand before the last."""
-    retest = shorten(lot.stabiliser.retest_by or "", 20) or "no date set"
+    retest = shorten(lot.stabiliser.retest_by or "", 20)
+    facts = [lot_words.mass(lot), f"made {shorten(lot.date, 20)}" if plain(lot.date) else ""]
+    facts.append(f"test again by {retest}" if retest else "")
     claims = [shorten(words.sentence(one), 50 + longest) for one in lot.label if not one.startswith(lot.target)]
     grades = "; ".join(shorten(grade.title, longest) for grade in lot_words.claimed(lot)[:3])
     untested = [shorten(one, 40) for one in lot_words.not_tested(lot)[:-1]]
@@ -145,10 +147,7 @@ def _lines(lot: MadeLot, longest: int) -> list[tuple[str, str]]:
         *([] if lot.meets_target else [("refused", f"Does not meet {lot_words.wanted(lot)}")]),
         *(("strong" if place == 0 else "claim", text) for place, text in enumerate(claims[:4])),
         *([("claim", f"Grade claimed: {grades}")] if grades else []),
-        (
-            "claim",
-            f"{lot_words.mass(lot)} · made {shorten(lot.date, 20) or 'on no date told'} · test again by {retest}",
-        ),
+        ("claim", " · ".join(fact for fact in facts if fact)),
         ("claim", f"Stabiliser: {_stabiliser(lot, longest)}"),
         *([("claim", f"Not tested: {', '.join(untested[:10])}")] if untested else []),
         ("claim", words.LOCAL_RULES),

@@ -100,6 +100,7 @@ def test_a_lot_that_fails_says_so():
     text = shown(label_html(bad))
     assert "Does not meet 99 wt% tetrachloroethylene" in text
     assert "Stabiliser: none: removed by distilling, not added again" in text
+    assert "test again" not in text  # no date was set
 
 
 @pytest.mark.parametrize("name", [n for n in names() if hazard_statements(n)])
