@@ -78,6 +78,8 @@ def test_published_figures():
     assert typed["montreal-1,1,1-trichloroethane", "assay", "low"] == "99.0 wt%"
     assert typed["acs-trichloroethylene", "assay", "low"] == "99.5 wt%"
     assert typed["gost-carbon-tetrachloride-higher", "water", "high"] == "0.0025 wt%"
+    assert typed["federal-trichloroethylene", "density", "low"] == "1.450 sg25/25"
+    assert typed["federal-trichloroethylene", "boiling range", "low"] == "86.0 degC"
 
 
 def test_known_and_chosen():

@@ -180,6 +180,16 @@ def test_density_without_a_temperature_decides_nothing():
     assert "no stated temperature" in found.result
 
 
+def test_computed_boiling_range_against_a_published_limit():
+    # Trichloroethylene boils at 87.2 degC (CRC Handbook, from memory 86.9 to 87.3): above the 86.0 degC asked for.
+    names = ("trichloroethylene", "chloroform")
+    pure = Sample("trichloroethylene", names, np.tile([0.9995, 0.0005], (500, 1)))
+    found = line(judge_lot(["federal-trichloroethylene"], pure)[0], "boiling range")
+    assert (found.verdict, found.limit) == ("meets", "≥ 86.0 °C")
+    light = Sample("trichloroethylene", names, np.tile([0.9, 0.1], (500, 1)))
+    assert line(judge_lot(["federal-trichloroethylene"], light)[0], "boiling range").verdict == "fails"
+
+
 def test_stabiliser_that_is_a_component():
     names = ("chloroform", "ethanol")
     ethanol = stats.norm.ppf((np.arange(1000) + 0.5) / 1000, 0.007, 0.0005)
