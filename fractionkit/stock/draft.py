@@ -94,8 +94,8 @@ class Draft:
             checked(source, "source"),
             mark,
             target,
-            purity,
-            confidence,
+            _float(purity),
+            _float(confidence),
         )
         self._batches.append(made)
         return made
@@ -153,7 +153,8 @@ class Draft:
         number = self._next("reading", self._readings)
         checked(attribute, "attribute"), checked(value, attribute), checked(method, "method")
         day = checked_day(day) or self.day
-        self._readings.append(Reading(number, self.number, place, day, attribute, value, si, u, temperature, method))
+        figures = (_float(si), _float(u), _float(temperature))
+        self._readings.append(Reading(number, self.number, place, day, attribute, value, *figures, method))
 
     def paper(self, place: int, document: str) -> None:
         """A document that belongs to a place."""
@@ -194,6 +195,11 @@ class Draft:
 
     def _next(self, table: str, drafted: Sequence[Row]) -> int:
         return 1 + (drafted[-1].id if drafted else self.ledger.last(table))
+
+
+def _float(value: float | None) -> float | None:
+    """A figure as the file gives it back: a whole number, or one of an array, would not come back as itself."""
+    return None if value is None else float(value)
 
 
 def micrograms(mass: float, what: str) -> int:

@@ -115,8 +115,7 @@ def connect(path: Path, verify: Verify, *, write: bool, wait: float = WAIT) -> s
         if not write and not _folder_is_free(path):
             return _open(_reading(path, alone=not _log(path).exists()), wait)
         connection = _open(f"{_uri(path)}?mode=rw", wait)  # one that only reads would leave its log beside the file
-        if not write:
-            connection.execute("PRAGMA query_only = ON")
+        connection.execute("PRAGMA journal_mode = WAL" if write else "PRAGMA query_only = ON")
         return connection
 
 

@@ -67,6 +67,9 @@ class Stock:
             after = Ledger((*before.entries, entry))
             _check(after, undoes)
             store.add(self._connection, entry)
+            written = store.read_back(self._connection, entry.booking.id)
+            if written != entry or written.seal(before.seal) != entry.booking.seal:
+                raise ValueError(f"entry {entry.booking.id} does not come back as it was written")  # and is rolled back
         self.ledger = after
         return made
 

@@ -84,5 +84,18 @@ def add(connection: sqlite3.Connection, entry: Entry) -> None:
             connection.executemany(statement, [values(row) for row in rows])
 
 
-def _select(table: str) -> str:
-    return f"SELECT {', '.join(columns(table))} FROM {table} ORDER BY id"
+def read_back(connection: sqlite3.Connection, number: int) -> Entry:
+    """One entry as the open transaction holds it."""
+    rows: Tables = {
+        table: [
+            made(*row)
+            for row in connection.execute(_select(table, "id" if table == "booking" else "booking"), (number,))
+        ]
+        for table, made in TABLES.items()
+    }
+    return assemble(rows)[0]
+
+
+def _select(table: str, where: str | None = None) -> str:
+    condition = f" WHERE {where} = ?" if where else ""
+    return f"SELECT {', '.join(columns(table))} FROM {table}{condition} ORDER BY id"

@@ -7,12 +7,13 @@ import tempfile
 from pathlib import Path
 
 import hypothesis.strategies as st
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, initialize, invariant, rule
 
 from fractionkit.errors import InputError
-from fractionkit.stock import open_stock
+from fractionkit.stock import acts, open_stock
 from fractionkit.stock.ledger import share
 from fractionkit.stock.rows import STANDING
 from tests.stock.book import assessment, bought
@@ -160,6 +161,19 @@ def test_undoing_an_undoing_brings_the_entry_back(stock):
     with pytest.raises(InputError, match="5 undid it"):
         stock.undo(4)
     assert stock.prove().holds
+
+
+def test_figures_of_any_kind_come_back_as_they_were_written(stock):
+    stock.receive(1, bought())
+    stock.weigh("B1", np.float32(0.5), np.int64(0))
+    stock.note("B1", [acts.Noted("water", "0", 0, np.float64(1e-5), np.int32(293))])
+    with open_stock(stock.path, write=False) as again:
+        assert again.ledger.entries == stock.ledger.entries
+        assert again.holding("B1").mass == 0.5
+    with pytest.raises((ValueError, TypeError)):
+        stock.write("odd", lambda draft: draft.move(1, 7, 2.0))  # no whole number: refused, not stored as another
+    with open_stock(stock.path, write=False) as again:
+        assert len(again.ledger.entries) == 4
 
 
 def test_what_others_hang_on_cannot_be_undone(stock):
