@@ -15,6 +15,12 @@ if TYPE_CHECKING:
 
 
 def shelf(
+    words: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[WORD]...", help="Only what has all these words in its name, title, place, run or contents."
+        ),
+    ] = None,
     everything: Annotated[bool, typer.Option("--all", help="Also what is empty by now.")] = False,
     json: JsonOption = None,
     stock: StockOption = None,
@@ -26,11 +32,11 @@ def shelf(
     from fractionkit.stock.shelf import today
 
     with opened_for_reading(stock) as book:
-        held = book.holdings(empty=everything)
+        held = [found for found in book.holdings(empty=everything) if found.speaks_of(words or ())]
         _tell(
             json,
             lambda: stock_document.shelf(held, today()),
-            lambda: stock_tables.show_shelf(held, today()),
+            lambda: stock_tables.show_shelf(held, today(), searched=bool(words)),
         )
 
 
@@ -100,17 +106,22 @@ def yields(
 
 
 def charge(
-    names: Annotated[list[str], typer.Argument(metavar="BOTTLE...", help="Bottles that make up the next charge.")],
+    names: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="[BOTTLE]...", help="What makes up the next charge; all that is to be recycled if not told."
+        ),
+    ] = None,
     stock: StockOption = None,
 ) -> None:
     """Bottles as the next charge: [charge] for run.toml and [feed] for STILL.toml, ready to paste."""
     from fractionkit.figures.labels import plain
     from fractionkit.stock.alarms import of_holding
-    from fractionkit.stock.charge import charge_of, run_section, still_section
+    from fractionkit.stock.charge import charge_of, run_section, still_section, to_recycle
     from fractionkit.stock.shelf import today
 
     with opened_for_reading(stock) as book:
-        made = charge_of(book, names)
+        made = charge_of(book, names or to_recycle(book))
         alarms = [alarm for name in made.names for alarm in of_holding(book.holding(name), today())]
     typer.echo("# for run.toml")
     typer.echo(run_section(made))

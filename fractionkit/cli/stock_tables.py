@@ -74,13 +74,13 @@ def line(label: str, text: str, style: str = "", out: Console | None = None, *, 
     (out or console()).print(grid)
 
 
-def show_shelf(held: Sequence[Holding], day: str) -> None:
+def show_shelf(held: Sequence[Holding], day: str, *, searched: bool = False) -> None:
     """Everything that stands there, lots first."""
     from rich.text import Text
 
     out = console()
     if not held:
-        out.print(styled("Nothing stands on the shelf."))
+        out.print(styled("Nothing of that kind stands on the shelf." if searched else "Nothing stands on the shelf."))
         return
     made = table(
         ("name", "left"), ("mass, g", "right"), ("wt% (95 % interval)", "left"), ("for", "left"), ("watch", "left")

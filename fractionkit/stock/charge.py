@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from fractionkit.errors import Fault, InputError
 from fractionkit.lots.material import Material, together
 from fractionkit.quantities import format_with_half_width
 from fractionkit.stock.composition import DRAWS, Composition, intervals
@@ -35,6 +36,25 @@ class Charge:
     def rest(self) -> str:
         """The component that makes up the rest in a sheet: the one there is most of."""
         return self.components[int(np.argmax(self.mean))]
+
+
+def to_recycle(stock: Stock) -> tuple[str, ...]:
+    """Names of everything that is to be carried into the next charge.
+
+    Raises
+    ------
+    InputError
+        where there is nothing, or it is of runs for different components, which do not belong in one charge.
+    """
+    found: dict[str, list[str]] = {}
+    for held in stock.holdings():
+        if held.decision == "recycle":
+            found.setdefault(", ".join(sorted(held.targets)), []).append(held.name)
+    if len(found) == 1:
+        return tuple(next(iter(found.values())))
+    offer = "; ".join(f"for {target}: {', '.join(map(shown, names))}" for target, names in found.items())
+    expected = f"the names of what is to go into the charge ({offer or 'nothing stands there to be recycled'})"
+    raise InputError(Fault(None, expected, column="BOTTLE..."))
 
 
 def charge_of(stock: Stock, names: Sequence[str]) -> Charge:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -42,7 +43,11 @@ class Condition:
 
 @dataclass(frozen=True)
 class Holding:
-    """A cut, bottle or lot as it stands. mass, mass_u : kg. known : components, draws and intervals, None where empty."""
+    """A cut, bottle or lot as it stands.
+
+    mass, mass_u : kg. known : components, draws and intervals, None where empty. decision : what it is for; of a bottle,
+    what all cuts in it are for. targets : components that the runs of its materials were distilled for.
+    """
 
     place: int
     name: str
@@ -54,6 +59,7 @@ class Holding:
     mass_u: float
     known: Known | None
     parents: tuple[Share, ...]
+    targets: frozenset[str]
     condition: Condition
     opened: str | None
     stands_at: str | None
@@ -63,6 +69,14 @@ class Holding:
     def composition(self) -> Composition:
         """Component -> mass fraction with its 95 % interval; empty where nothing stands."""
         return {} if self.known is None else self.known.composition
+
+    def speaks_of(self, words: Sequence[str]) -> bool:
+        """Whether every word is in its name, title, place, purpose, run or main components (1 wt% and more)."""
+        main = [name for name, made in self.composition.items() if made.estimate >= 0.01]
+        runs = [share.run for share in self.parents]
+        said = (self.name, self.title, self.stands_at or "", self.decision or "", self.kind, *runs, *main)
+        text = "\n".join(said).casefold()
+        return all(word.casefold() in text for word in words)
 
     @property
     def stabiliser(self) -> str | None:
@@ -100,17 +114,31 @@ def holding(ledger: Ledger, state: State, kept: dict[int, Condition], place: Pla
         name=place.name,
         kind=place.kind,
         title=place.title,
-        decision=place.decision,
+        decision=place.decision or (_decision(ledger, content) if place.kind == "bottle" else None),
         run=None if place.batch is None else ledger.batches[place.batch].title,
         mass=mass,
         mass_u=mass_u(ledger, state, content, mass),
         known=known(ledger, content),
         parents=tuple(shares(ledger, content)),
+        targets=_targets(ledger, content),
         condition=kept.get(place.id, Condition("")),
         opened=_last(readings, acts.OPENED),
         stands_at=_last(readings, acts.STANDS),
         readings=readings,
     )
+
+
+def _decision(ledger: Ledger, content: Content) -> Decision | None:
+    """What all cuts in a bottle were judged to be for; None where they differ, or anything else is in it."""
+    judged = {(p.batch, p.name): p.decision for p in ledger.places.values() if p.kind == "cut"}
+    found = {judged.get((ledger.origins[key].batch, ledger.origins[key].name)) for key in content}
+    return found.pop() if len(found) == 1 else None
+
+
+def _targets(ledger: Ledger, content: Content) -> frozenset[str]:
+    batches = (ledger.origins[key].batch for key in content)
+    targets = (ledger.batches[batch].target for batch in batches if batch is not None)
+    return frozenset(target for target in targets if target is not None)
 
 
 def known(ledger: Ledger, content: Content) -> Known | None:

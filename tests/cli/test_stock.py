@@ -148,6 +148,8 @@ def test_export_import_backup(call, filled, tmp_path):
 ALL = (
     "list",
     "list --all",
+    "list tetra C4",
+    "list nothing like that",
     "show B1",
     "show R1/C4",
     "from B1",

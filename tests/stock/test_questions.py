@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import shutil
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -131,8 +132,6 @@ def test_an_empty_logbook_answers(tmp_path):
 
 def test_the_proof_can_fail(stock):
     """The same rows with one mass another: what would be the case were a movement booked wrongly, with seals that fit."""
-    from dataclasses import replace
-
     from fractionkit.stock.store import sealed
 
     def tampered(number, factor):
@@ -250,6 +249,28 @@ def test_sections_with_any_name_are_toml(stock):
     text = still_section(charge).replace("# bottles", "bottles")
     assert tomllib.loads(text)["feed"]["bottles"] == [name]
     assert all(sign.isprintable() or sign == "\n" for sign in text)
+
+
+def test_what_is_to_be_recycled_is_offered_as_one_charge(stock):
+    from fractionkit.stock.charge import to_recycle
+
+    stock.fill("R2/C2", 0.1)  # B2: all of it from a cut to recycle
+    assert set(to_recycle(stock)) == {"R1/C2", "R1/C3", "R2/C2", "R2/C3", "B2"}
+    stock.pour("R2/C1", "B2", 0.01)  # no longer: C1 is to be redistilled
+    assert stock.holding("B2").decision is None
+    assert "B2" not in to_recycle(stock)
+    other = replace(assessment("for another component"), target=BINARY[0])
+    stock.enter(other)
+    with pytest.raises(InputError, match=r"for tetrachloroethylene: .*R1/C3.*; for trichloroethylene: R3/C2, R3/C3"):
+        to_recycle(stock)
+
+
+def test_the_shelf_is_searched_by_words(stock):
+    names = lambda *words: {held.name for held in stock.holdings() if held.speaks_of(words)}  # noqa: E731
+    assert names("L1") == {"L1"}
+    assert names("recycle", "second") == {"R2/C2", "R2/C3"}
+    assert "L1" in names("TETRA")
+    assert names("acetone") == set()
 
 
 def test_empty_bottles_are_no_charge(stock):
