@@ -7,6 +7,7 @@ cuts is that of `trace`. The size is its mass fraction in the charge.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,7 @@ STEP = 0.1  # relative step of the derivatives by content
 # component that is the same in all cuts (wet receivers, an entrained wash). Common practice, no source.
 STILLS = ((1, 0.0, 0.35), (2, 2.0, 0.2), (3, 3.0, 0.15), (5, 4.0, 0.1))
 UNIFORM = 0.2
+BOILING = ("vapour_pressure", "activity", "activity_asymmetry")  # kinds of error that move a boiling point
 TOTAL_ODDS = 0.12
 # Prior weight of a component by family and by name: water and stabilisers are met more often than others (common
 # practice, no source).
@@ -85,31 +87,36 @@ class Foreign:
 
     def errors(self, content: Array) -> Change:
         """Change of the predictions (K, G, q) for one standard uncertainty of each error that comes with the component."""
-        own = self.mixture.n - 1
-        fresh = [i for i, error in enumerate(self.mixture.model_errors) if own in error.components]
-        boiling = [i for i in fresh if self.mixture.model_errors[i].kind.startswith(("vapour", "activity"))]
-        other = [i for i in fresh if self.mixture.model_errors[i].kind in ("density", "excess_volume")]
+        boiling, other = self._fresh(BOILING), self._fresh(("density", "excess_volume"))
         found: dict[str, Array] = {}
-        moved = self.mixture.dew_point_errors(self.T, self.x)[..., boiling]
         for channel in self.base.block.channels:
-            shape = channel.prediction.shape
-            columns = np.zeros((*shape, len(boiling) + len(other)))
+            columns = np.zeros((*channel.prediction.shape, len(boiling) + len(other)))
             if channel.kind in ("head temperature", "dry point", "first drop"):
                 for q in range(len(boiling)):
-                    columns[..., q] = self._tabulated(moved[..., q] - moved[..., :1, q], content)
+                    columns[..., q] = self._tabulated(self._moved[..., q], content)
             elif channel.kind == "density":
-                columns[..., len(boiling) :] = self._density_errors(content)[..., other]
+                columns[..., len(boiling) :] = self._density_errors(content)[:, None, other]
             else:
                 continue
             found[channel.kind] = columns
         return found
 
+    def _fresh(self, kinds: tuple[str, ...]) -> list[int]:
+        """Which of the mixture's errors of some kinds the component brings."""
+        own = self.mixture.n - 1
+        return [i for i, e in enumerate(self.mixture.model_errors) if own in e.components and e.kind in kinds]
+
+    @cached_property
+    def _moved(self) -> Array:
+        """(points, ..., L, q) K for one standard uncertainty of each error that moves the boiling points."""
+        moved = self.mixture.dew_point_errors(self.T, self.x)[..., self._fresh(BOILING)]
+        return moved - moved[..., :1, :]
+
     def _density_errors(self, content: Array) -> Array:
-        w = content[:, None, None]
-        mixed = np.broadcast_to(self.base.block.nodes.w * (1.0 - w), (len(content), *self.base.block.nodes.w.shape[1:]))
-        mixed = np.concatenate([mixed, np.broadcast_to(w, (*mixed.shape[:-1], 1))], axis=-1)
-        T = np.nan_to_num(self.base.evidence.density_temperature, nan=293.15)[:, None]
-        return self.mixture.density_errors(mixed, T)
+        """(K, p) kg/m3, at the vessels' mean compositions: it hardly changes across the nodes."""
+        own = self.base.w / self.base.w.sum(axis=-1, keepdims=True)
+        mixed = np.concatenate([own * (1.0 - content[:, None]), content[:, None]], axis=-1)
+        return self.mixture.density_errors(mixed, np.nan_to_num(self.base.evidence.density_temperature, nan=293.15))
 
     def _tabulated(self, table: Array, content: Array) -> Array:
         """Values (points, ..., L) at the vessels' contents, on their nodes (K, G)."""

@@ -27,8 +27,8 @@ STRETCH = (
 FARTHEST = 3.0  # standard deviations of those departures that a pass may reach
 FELT = 0.02  # content, of the richest vessel's, from which a vessel may depart
 LEAST_SIZE = 1e-3  # prior standard deviations
-PASSES, STEPS = 8, 15  # passes, Newton steps in each
-BEHIND = 15.0  # log evidence after which a component far behind the best one is given up
+PASSES, STEPS = 6, 15  # passes, Newton steps in each
+BEHIND, BEHIND_SHARE = 15.0, 5e-4  # log evidence, and share of what the best gains, after which one is given up
 ENOUGH = 0.3  # standard deviations by which the last pass may still have moved
 STEP = 0.05  # relative step of the derivative by the amount
 MOST = 0.95  # content
@@ -62,7 +62,7 @@ def explain_foreign(base: Ground, variant: Variant, place: Place, floor: float =
     assert carried is not None
     p = base.size
     theta = np.zeros(0)
-    before = -np.inf
+    before, behind = -np.inf, BEHIND + BEHIND_SHARE * max(floor - base.fit.log_evidence, 0.0)
     for turn in range(PASSES):
         block, count, rows = _laid(base, variant, carried, place)
         begin = np.zeros(p + count)
@@ -73,10 +73,13 @@ def explain_foreign(base: Ground, variant: Variant, place: Place, floor: float =
         found = fit(block, p + count, begin, floor=floor, steps=STEPS)
         theta = found.theta
         estimate, sd = float(theta[p]), found.sd(p)
-        moved = max(abs(estimate - place.size) / sd, float(np.abs(theta - begin)[p + 1 : p + 2 + len(rows)].max()))
+        moved = max(
+            abs(max(estimate, LEAST_SIZE) - place.size) / sd,
+            float(np.abs(theta - begin)[p + 1 : p + 2 + len(rows)].max()),
+        )
         place = place.towards(theta[p:], rows)
         gained, before = found.log_evidence - before, found.log_evidence
-        if moved < ENOUGH or (turn and found.log_evidence + 2.0 * max(gained, 0.0) < floor - BEHIND):
+        if moved < ENOUGH or (turn and found.log_evidence + 2.0 * max(gained, 0.0) < floor - behind):
             break
     evidence = found.log_evidence + log_twice_above_zero(estimate / sd)
     content = place.content(carried, variant.scale)

@@ -71,8 +71,9 @@ class Diagnosis:
     """What is wrong with a run's readings, if anything.
 
     consistency : probability of readings at least as discordant, if nothing is wrong. odds : how many times better all
-    faults together explain the readings than "nothing wrong". conflict : whether the readings are at odds; candidates :
-    most probable first; causes : the same, those that no reading tells apart put together. tell_apart : the measurement that would tell the leading two apart.
+    faults together explain the readings than "nothing wrong". conflict : whether the readings are at odds. candidates :
+    most probable first; causes : the same, those that no reading tells apart put together. tell_apart : the measurement that
+    would tell the leading two apart.
     """
 
     consistency: float

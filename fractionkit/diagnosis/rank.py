@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +13,7 @@ from fractionkit.diagnosis.foreign_fit import explain_foreign
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Explained, Hypothesis, Result, Variant, combine, weigh
 from fractionkit.diagnosis.screen import choose
+from fractionkit.diagnosis.screen_foreign import Chosen
 from fractionkit.diagnosis.words import NOTHING
 
 Array = NDArray[np.float64]
@@ -36,12 +38,16 @@ class Ranking:
 
 def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Ranking:
     """Weigh every explanation; of the many third components only those that a rough look finds worth it."""
-    results = [_nothing(base), *_components(base)]
-    floor = max(r.log_evidence for r in results)
+    results = [_nothing(base)]
+    most = COMPONENTS.get(base.mixture.n, COMPONENTS_OF_MORE)
+    components = screen_foreign.choose(base, *foreign.candidates(base), most)
+    likeliest = [_component(base, one, results[0].log_evidence) for one in components[:1]]
+    floor = max([results[0].log_evidence, *(one.log_evidence for one in likeliest)])
     faults = instruments.hypotheses(base, station=station, gravity=gravity)
     for h, chosen in choose(base, faults, len(faults)):
         results.append(weigh(base, h, {**_worst(base, h), **chosen} if h.code == "bubble" else chosen, floor))
         floor = max(floor, results[-1].log_evidence)
+    results += _components(base, components, likeliest, floor)
     results += [weigh(base, h, floor=floor) for h in plateau.hypotheses(base)]
     logs = np.array([r.log_evidence + np.log(r.hypothesis.prior) for r in results])
     share = np.exp(logs - logs.max())
@@ -52,19 +58,22 @@ def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Rankin
     return Ranking(tuple(results[i] for i in order), share[order], ratio)
 
 
-def _components(base: Ground) -> list[Result]:
-    """Third components: the likeliest still of each, then others of those that are not far behind."""
-    chosen = screen_foreign.choose(base, *foreign.candidates(base), COMPONENTS.get(base.mixture.n, COMPONENTS_OF_MORE))
-    floor = base.fit.log_evidence
-    found: list[list[Explained]] = []
-    for h, starts in chosen:
-        number, place = starts[0]
-        found.append([explain_foreign(base, h.variants[number], place, floor)])
+def _component(base: Ground, chosen: Chosen, floor: float) -> Explained:
+    """A component with its likeliest still."""
+    hypothesis, ((number, place), *_) = chosen
+    return explain_foreign(base, hypothesis.variants[number], place, floor)
+
+
+def _components(base: Ground, chosen: Sequence[Chosen], done: Sequence[Explained], floor: float) -> list[Result]:
+    """Third components: the likeliest still of each (those in ``done`` are), then others of those not far behind."""
+    found = [[one] for one in done]
+    for one in chosen[len(done) :]:
+        found.append([_component(base, one, floor)])
         floor = max(floor, found[-1][0].log_evidence)
-    for (h, starts), explained in zip(chosen, found, strict=True):
+    for (hypothesis, starts), explained in zip(chosen, found, strict=True):
         if explained[0].log_evidence > floor - NEAR:
-            explained += [explain_foreign(base, h.variants[number], place, floor) for number, place in starts[1:]]
-    return [combine(h, explained) for (h, _), explained in zip(chosen, found, strict=True)]
+            explained += [explain_foreign(base, hypothesis.variants[i], place, floor) for i, place in starts[1:]]
+    return [combine(hypothesis, explained) for (hypothesis, _), explained in zip(chosen, found, strict=True)]
 
 
 def _worst(base: Ground, bubble: Hypothesis) -> dict[int, float]:

@@ -31,6 +31,10 @@ PROMISING, LEAST = 1.0, 3  # rough gain of any component, without which only so 
 VARIANTS_EACH, WORTH = 2, 4.0  # most variants fitted, and how far behind the best one may be, in log likelihood
 
 
+#: A hypothesis with numbers of its best variants and where a fit of each starts, the best first.
+Chosen = tuple[Hypothesis, list[tuple[int, Place]]]
+
+
 @dataclass(frozen=True)
 class Start:
     """A variant's rough gain, its promise over none of the component, and where a fit of it begins."""
@@ -40,10 +44,8 @@ class Start:
     place: Place
 
 
-def choose(
-    base: Ground, hypotheses: Sequence[Hypothesis], effects: Sequence[Foreign], keep: int
-) -> list[tuple[Hypothesis, list[tuple[int, Place]]]]:
-    """The ``keep`` hypotheses worth a fit, each with numbers of its best variants and where they start, best first."""
+def choose(base: Ground, hypotheses: Sequence[Hypothesis], effects: Sequence[Foreign], keep: int) -> list[Chosen]:
+    """The ``keep`` hypotheses worth a fit, the best first."""
     thin = thin_ground(base)
     scored = []
     for hypothesis, effect in zip(hypotheses, effects, strict=True):

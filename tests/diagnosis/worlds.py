@@ -6,8 +6,8 @@ import numpy as np
 
 from fractionkit.composition.evidence import Evidence, nothing
 from fractionkit.mixture import Mixture
-from fractionkit.still import Charge, distil
 from fractionkit.readings.terms import Measured
+from fractionkit.still import Charge, distil
 
 PAIR = ("chloroform", "carbon tetrachloride")
 PRESSURE = 98_000.0

@@ -6,7 +6,7 @@ planted in the readings, or a third component in the charge that the sheet does 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import combinations
@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Evidence
 from fractionkit.diagnosis.diagnose import at_odds
-from fractionkit.diagnosis.group import TIE, TIE_SHARE
 from fractionkit.diagnosis.ground import Ground, ground
+from fractionkit.diagnosis.group import margin
 from fractionkit.diagnosis.predictive import consistency
 from fractionkit.diagnosis.rank import Ranking, rank
 from fractionkit.mixture import Mixture
@@ -204,59 +204,78 @@ def best_case(case: Case) -> Evidence:
 class Found:
     """What the diagnosis made of one run.
 
-    place : of the true cause among the causes, most probable first, 0 the first, 99 not found; tied : whether it leads or
-    the readings give less than 20:1 against it. identifiable : by `best_case`, see `IDENTIFIABLE`; kind_first,
-    kind_identifiable : the same of the kind of cause, see `KINDS`.
+    order : causes, most probable first. tied : those that the readings give less than 20:1 against. alike : the class of the
+    true cause by `best_case`: causes within `APART` of it there, itself among them; empty where it is not identifiable (less
+    than `IDENTIFIABLE` over nothing wrong, or another one more than `APART` above it). kind_identifiable : the same of the
+    kind of cause, see `KINDS`. best : log evidence of the true cause over nothing wrong in the best case.
     """
 
     case: Case
-    place: int
-    tied: bool
+    order: tuple[str, ...]
+    gains: tuple[float, ...]
+    tied: tuple[str, ...]
     conflict: bool
     log_odds: float
     consistency: float
-    identifiable: bool
-    kind_first: bool
+    alike: tuple[str, ...]
     kind_identifiable: bool
-    leading: tuple[str, ...]
+    best: float
+
+    @property
+    def strict(self) -> bool:
+        """Whether the readings could tell the true cause from every other one."""
+        return len(self.alike) == 1
+
+    def within(self, first: int) -> bool:
+        """Whether the true cause is among the first causes."""
+        return self.case.cause in self.order[:first]
+
+    def class_within(self, first: int) -> bool:
+        """Whether one of the class of the true cause is among the first causes."""
+        return any(cause in self.alike for cause in self.order[:first])
+
+    @property
+    def told(self) -> bool:
+        """Whether the true cause is among those that are told as the likeliest."""
+        return self.within(1) or self.case.cause in self.tied
+
+    @property
+    def kind_first(self) -> bool:
+        """Whether the first cause is of the true kind."""
+        return kind(self.order[0]) == kind(self.case.cause)
 
 
 def examine(case: Case) -> Found:
     """Diagnose one run."""
     base, ranking, gains = _weighed(case, case.evidence)
     agreement = consistency(base)
-    order = list(gains)
-    place = order.index(case.cause) if case.cause in order else 99
-    best = max(gain for gain in gains.values())
-    tied = gains.get(case.cause, -np.inf) > best - max(TIE, TIE_SHARE * best)
-    identifiable = kind_identifiable = False
-    kind = _kind(case.cause)
+    least = max(gains.values()) - margin(ranking.results)
+    alike: tuple[str, ...] = ()
+    own, kind_known = 0.0, False
     if case.fault != "none":
         _, _, ideal = _weighed(case, best_case(case))
         own = ideal.get(case.cause, -np.inf)
-        others = max(gain for cause, gain in ideal.items() if cause != case.cause)
-        identifiable = own > IDENTIFIABLE and own > others + APART
-        of_kind = max((gain for cause, gain in ideal.items() if _kind(cause) == kind), default=-np.inf)
-        of_others = max(gain for cause, gain in ideal.items() if _kind(cause) != kind)
-        kind_identifiable = of_kind > IDENTIFIABLE and of_kind > of_others + APART
-    leading = tuple(f"{cause} {gains[cause]:.1f}" for cause in order[:3])
-    conflict = at_odds(ranking, agreement)
-    kind_first = _kind(order[0]) == kind
+        if own > IDENTIFIABLE and max(ideal.values()) <= own + APART:
+            alike = tuple(cause for cause, gain in ideal.items() if gain >= own - APART)
+        own_kind = kind(case.cause)
+        of_kind = max((gain for cause, gain in ideal.items() if kind(cause) == own_kind), default=-np.inf)
+        of_others = max(gain for cause, gain in ideal.items() if kind(cause) != own_kind)
+        kind_known = of_kind > IDENTIFIABLE and of_kind > of_others + APART
     return Found(
         case,
-        place,
-        tied,
-        conflict,
+        tuple(gains),
+        tuple(gains.values()),
+        tuple(cause for cause, gain in gains.items() if gain > least),
+        at_odds(ranking, agreement),
         ranking.against,
         agreement,
-        identifiable,
-        kind_first,
-        kind_identifiable,
-        leading,
+        alike,
+        kind_known,
+        own,
     )
 
 
-def _kind(cause: str) -> str:
+def kind(cause: str) -> str:
     """Kind of a cause; what is no fault of an instrument is a component."""
     return KINDS.get(cause, "third component")
 
@@ -282,66 +301,10 @@ def study(each: int, sound: int, seed: int, pairs: Sequence[tuple[str, str]] = P
         return list(pool.map(examine, planned, chunksize=2))
 
 
-def report(found: Sequence[Found]) -> str:
-    """Markdown of what was measured."""
-    planted = [f for f in found if f.case.fault != "none"]
-    sound = [f for f in found if f.case.fault == "none"]
-    lines = [
-        "# Planted faults",
-        "",
-        f"{len(planted)} runs of pairs with one planted fault and {len(sound)} without; truth from another thermodynamic "
-        "model and other constants than the estimator's, good and plain instruments in turn. Regenerated by "
-        "`python -m tests.proof.faults`.",
-        "",
-        "*Best case*: the same run read without scatter, in a world that is exactly the estimator's. A **cause** is "
-        f'identifiable if there it gains more than {IDENTIFIABLE:g} in log evidence over "nothing wrong" and more than '
-        f"{APART:g} (20:1) over every other cause; a component and its azeotropes are one cause. A **kind** of cause is "
-        "identifiable by the same figures against every other kind; kinds are: all temperatures shifted (sea-level "
-        "pressure, thermometer offset), all densities shifted (temperature, vessel, specific gravity), bubble, low bulb, "
-        "third component. Few causes are identifiable in the strict sense, because within a kind no reading tells them "
-        "apart; the second measure was added after the first had been seen to leave most runs out. *Tied*: first, or the "
-        "readings give less than 20:1 (or 1 % of the log evidence gained) against it.",
-        "",
-        "| fault | runs | conflict raised | cause identifiable | cause first | first three | kind identifiable | kind first "
-        "| cause first | cause in first three | cause first or tied |",
-        "| --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |",
-    ]
-    for fault in (*FAULTS[1:], "all"):
-        runs_of = [f for f in planted if fault in ("all", f.case.fault)]
-        known = [f for f in runs_of if f.identifiable]
-        kinds = [f for f in runs_of if f.kind_identifiable]
-        lines.append(
-            f"| {fault} | {len(runs_of)} | {_share(runs_of, lambda f: f.conflict)} "
-            f"| {len(known)} | {_share(known, lambda f: f.place == 0)} | {_share(known, lambda f: f.place < 3)} "
-            f"| {len(kinds)} | {_share(kinds, lambda f: f.kind_first)} | {_share(kinds, lambda f: f.place == 0)} "
-            f"| {_share(kinds, lambda f: f.place < 3)} | {_share(kinds, lambda f: f.tied or f.place == 0)} |"
-        )
-    lines += ["", f"No fault: {_share(sound, lambda f: f.conflict)} of {len(sound)} runs raise a conflict.", ""]
-    missed = [f for f in planted if f.kind_identifiable and f.place > 2]
-    if missed:
-        lines += [
-            "Kind identifiable, cause not among the first three:",
-            "",
-            "| planted | size | pair | instruments | cuts | told instead (gain) |",
-        ]
-        lines.append("| --- | ---: | --- | --- | ---: | --- |")
-        lines += [
-            f"| {f.case.cause} | {f.case.size:.3g} | {' + '.join(f.case.names)} | {f.case.quality.name} "
-            f"| {f.case.evidence.size} | {', '.join(f.leading)} |"
-            for f in missed
-        ]
-        lines.append("")
-    return "\n".join(lines)
-
-
-def _share(found: Sequence[Found], holds: Callable[[Found], bool]) -> str:
-    if not found:
-        return "-"
-    return f"{100.0 * sum(map(holds, found)) / len(found):.0f} %"
-
-
 def main() -> None:
     """Full study, written beside this file."""
+    from tests.proof.faults_text import report
+
     found = study(EACH, SOUND, SEED)
     REPORT.write_text(report(found), encoding="utf-8")
 
