@@ -54,12 +54,9 @@ def backup(connection: sqlite3.Connection, source: Path, path: Path) -> Backup:
 def _copy(connection: sqlite3.Connection, source: Path, made: Path) -> Ledger:
     """Copy in one read transaction, so that what is compared is what was copied."""
     with file.trouble(source), closing(sqlite3.connect(made, isolation_level=None)) as copy:
-        connection.execute("BEGIN")
-        try:
+        with file.snapshot(connection, source):
             original = store.load(connection, source)
             connection.backup(copy)
-        finally:
-            connection.execute("ROLLBACK")
         copy.execute("PRAGMA journal_mode = WAL")
         whole = [str(row[0]) for row in copy.execute("PRAGMA integrity_check")] == ["ok"]
         loose = copy.execute("PRAGMA foreign_key_check").fetchall()

@@ -190,6 +190,20 @@ def transaction(connection: sqlite3.Connection, path: Path) -> Iterator[None]:
             raise
 
 
+@contextmanager
+def snapshot(connection: sqlite3.Connection, path: Path) -> Iterator[None]:
+    """Everything that is read inside is of one moment, though others write meanwhile."""
+    if connection.in_transaction:
+        yield
+        return
+    with trouble(path):
+        connection.execute("BEGIN")
+        try:
+            yield
+        finally:
+            connection.execute("ROLLBACK")
+
+
 def make(path: Path, fill: Callable[[sqlite3.Connection], None]) -> None:
     """Make a logbook beside its place, let ``fill`` write into it, then put it there whole.
 

@@ -226,7 +226,9 @@ class Stock:
 
     def prove(self) -> Proof:
         """Check the file and prove that mass was neither made nor lost."""
-        return prove(self.ledger, self._connection, self.path)
+        with file.snapshot(self._connection, self.path):
+            self.ledger = store.load(self._connection, self.path)
+            return prove(self.ledger, self._connection, self.path)
 
     def backup(self, path: str | Path) -> Backup:
         """Copy everything to a new file and verify the copy; others may go on writing meanwhile."""

@@ -24,7 +24,7 @@ def load(connection: sqlite3.Connection, path: Path) -> Ledger:
     InputError
         where a seal does not fit what it seals: a row was changed, lost or put in from outside.
     """
-    with file.trouble(path):
+    with file.trouble(path), file.snapshot(connection, path):
         layout = schema.layout(connection)
         if layout != schema.expected_layout(schema.version_of(connection)):
             raise file.damaged(path, "its tables and guards are not those of its version")

@@ -41,5 +41,5 @@ def cost(path):
 
 
 def test_cost_is_linear(tmp_path):
-    few, many = (cost(logbook(tmp_path / f"{count}.db", count)) for count in (500, 4000))
-    assert many < 2.5 * 8 * few
+    few, many = (cost(logbook(tmp_path / f"{count}.db", count)) for count in (500, 2500))
+    assert many < 2.5 * 5 * few

@@ -17,6 +17,7 @@ import pytest
 
 from fractionkit.errors import InputError
 from fractionkit.stock import open_stock, schema
+from fractionkit.stock.acts import Noted
 from fractionkit.stock.exchange import content_hash
 from tests.stock.book import assessment
 
@@ -105,6 +106,35 @@ def test_readers_see_the_old_state_while_another_writes(path):
             assert reader.prove().holds
         finally:
             writer._connection.execute("ROLLBACK")
+
+
+def test_proof_and_backup_are_of_one_moment_while_others_write(tmp_path, path):
+    with open_stock(path, write=False) as reader:
+        with open_stock(path) as writer:
+            writer.fill("C1")
+        assert reader.prove().holds  # of what is there now, not of what was there when it was opened
+        assert len(reader.ledger.entries) == 3
+        writing = start(path, 100_000)
+        try:
+            assert writing.stdout.readline() == "ready\n"
+            for turn in range(10):
+                assert reader.prove().holds
+                assert reader.backup(tmp_path / f"{turn}.db").entries >= 3
+        finally:
+            writing.kill()
+            writing.communicate()
+
+
+def test_a_full_disk_is_told_and_nothing_is_written(path):
+    with open_stock(path) as stock:
+        pages = stock._connection.execute("PRAGMA page_count").fetchone()[0]
+        stock._connection.execute(f"PRAGMA max_page_count = {pages}")
+        with pytest.raises(InputError, match="room on the disk; nothing was written"):
+            stock.note("C1", [Noted("remark", "x" * 60_000)])
+        count = len(stock.ledger.entries)
+    with open_stock(path) as stock:
+        assert len(stock.ledger.entries) == count
+        assert stock.prove().holds
 
 
 def test_a_locked_logbook_is_told_after_waiting(path):
