@@ -24,8 +24,9 @@ _ICE = 273.15
 _SEED = 20120806
 # Share of a density's change with temperature that is not known of a mixture (slopes of handbooks differ by 1 to 3 %).
 _SLOPE_U = 0.03
-COMPUTED_DENSITY = "computed from composition, not measured"
-COMPUTED_RANGE = "computed from composition: bubble point and dry point at 101.325 kPa, no boiling-range test"
+COMPUTED = "computed from composition"
+COMPUTED_DENSITY = f"{COMPUTED}, not measured"
+COMPUTED_RANGE = f"{COMPUTED}: bubble point and dry point at 101.325 kPa, no boiling-range test"
 BY_COMPOSITION = "composition by {}"
 
 
@@ -119,7 +120,7 @@ class Sample:
     def _moved(self, entered: Result, limit: Limit) -> Result:
         """An entered density brought to the temperature and the terms of the limit by the slope of the lot's mixture."""
         at = _sample_temperature(limit)
-        if entered.words or not entered.value or at is None:
+        if entered.words or at is None:
             return entered
         kind, basis, scale = _density_terms(limit)
         if entered.basis is not None:
@@ -128,20 +129,18 @@ class Sample:
         elif entered.temperature is not None:
             start, own = entered.temperature, 1.0
         else:
-            return Result(entered.method, "density", words=f"{entered.value[0]:g} kg/m3 at no stated temperature")
+            known = " to ".join(f"{value:g}" for value in entered.interval or entered.value)
+            return Result(entered.method, "density", words=f"{known} kg/m3 at no stated temperature")
         w = self.draws.mean(axis=0)
         change = float(self._mixture.density(w, at) - self._mixture.density(w, start))
+        method = entered.method if change == 0.0 else f"{entered.method}, moved to {at - _ICE:g} °C"
+        if entered.interval is not None:
+            low, high = ((end * own + change) / scale for end in entered.interval)
+            return Result(method, kind, interval=(low, high), basis=basis)
         u = entered.u[0]
-        spread = None if u is None else float(np.hypot(u * own, _SLOPE_U * change))
-        moved = "" if change == 0.0 else f", moved to {at - _ICE:g} °C"
-        return Result(
-            f"{entered.method}{moved}",
-            kind,
-            value=((entered.value[0] * own + change) / scale,),
-            u=(None if spread is None else spread / scale,),
-            basis=basis,
-            temperature=None if basis else at,
-        )
+        spread = None if u is None else float(np.hypot(u * own, _SLOPE_U * change)) / scale
+        moved = ((entered.value[0] * own + change) / scale,)
+        return Result(method, kind, value=moved, u=(spread,), basis=basis, temperature=None if basis else at)
 
 
 def _density_terms(limit: Limit) -> tuple[str, tuple[float, float] | None, float]:
@@ -183,4 +182,5 @@ def entered_result(test: Entered) -> Result:
         )
     if attribute_named(test.attribute) == "boiling range":
         return Result(test.method, found.kind, value=(found.value, high.value), u=(found.u, high.u))
-    return Result(test.method, found.kind, interval=(found.value, high.value), basis=found.basis)
+    ends = (found.value, high.value)
+    return Result(test.method, found.kind, interval=ends, basis=high.basis, temperature=test.temperature)

@@ -68,6 +68,7 @@ def _environment() -> Environment:
         part=lot_words.part,
         parent_composition=lot_words.parent_composition,
         claimed=lot_words.claimed,
+        claim=lot_words.claim,
         grade_status=lot_words.grade_status,
         grade_rule=lot_words.grade_rule,
         chance=lot_words.chance,

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from fractionkit.figures.labels import plain
 from fractionkit.grades.attributes import attribute_named, title_of
 from fractionkit.grades.model import AttributeVerdict, GradeVerdict
-from fractionkit.grades.sample import entered_result
+from fractionkit.grades.sample import COMPUTED, entered_result
 from fractionkit.grades.words import result_text, rule_text
 from fractionkit.quantities import format_probability, format_with_half_width
 from fractionkit.release.model import Left, MadeLot, Parent
@@ -147,6 +147,15 @@ def not_tested(lot: MadeLot) -> list[str]:
 def claimed(lot: MadeLot) -> list[GradeVerdict]:
     """The grades that the lot may claim."""
     return [grade for grade in lot.grades if grade.claimed]
+
+
+def claim(grade: GradeVerdict) -> str:
+    """Whether a grade may be claimed; what of it was computed and not measured; else what is missing."""
+    if not grade.claimed:
+        return f"Not claimed. {sentence('; '.join(grade.missing))}."
+    computed = [line.attribute for line in grade.attributes if line.method.startswith(COMPUTED)]
+    beside = f" Computed, not measured: {plain(', '.join(computed))}." if computed else ""
+    return f"Every attribute is met: it may be claimed.{beside}"
 
 
 def grade_status(grade: GradeVerdict) -> str:

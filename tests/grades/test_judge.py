@@ -173,6 +173,13 @@ def test_entered_density_is_moved_to_the_limit(typed, temperature):
     assert found.u[0] >= 0.0004 / 1.96
 
 
+def test_an_interval_of_density_is_moved_too():
+    test = Test("density", parse("1.325 sg20/20", "density"), "hydrometer", parse("1.333 sg20/20", "density"))
+    found = lot(1.0, 1e-9, test).result(limit("density", "1.318 sg25/25"))
+    low, high = ((end * 0.99821 - 5 * 0.00185) / 0.99705 for end in (1.325, 1.333))  # as above
+    assert found.interval == (pytest.approx(low, abs=5e-4), pytest.approx(high, abs=5e-4))
+
+
 def test_density_without_a_temperature_decides_nothing():
     test = Test("density", parse("1.3266 ± 0.0004 g/mL", "density"), "pycnometer")
     found = line(one("usp-dichloromethane", lot(0.997, 0.001, test)), "relative density")

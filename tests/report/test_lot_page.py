@@ -16,7 +16,7 @@ from fractionkit.errors import InputError
 from fractionkit.figures.lot_frontier import frontier_chart
 from fractionkit.release.model import Frontier
 from fractionkit.report.lot_page import lot_html
-from fractionkit.report.lot_words import chance, not_tested, origin
+from fractionkit.report.lot_words import chance, claim, not_tested, origin
 from fractionkit.report.pdf import pdf_bytes, write_pdf
 from tests.report.lot_sample import TESTS, made_lot, release
 from tests.report.paper import pages, sheets
@@ -122,6 +122,13 @@ def test_a_risk_goes_with_every_number_that_is_met():
             for line in grade.attributes:
                 met = line.verdict == "meets" and line.probability is not None
                 assert (" / " in chance(line)) == met
+
+
+def test_a_claim_says_what_was_computed():
+    grade = made_lot().grades[0]
+    met = replace(grade, claimed=True, missing=())
+    assert claim(met) == "Every attribute is met: it may be claimed. Computed, not measured: relative density."
+    assert claim(grade).startswith("Not claimed. Relative density: undecided")
 
 
 def test_one_file_that_fetches_nothing():
