@@ -73,18 +73,30 @@ def expect(
     came = ((np.arange(outcomes) + rng.random()) * count / outcomes).astype(int)
     y = reduced + rng.standard_normal(reduced.shape) @ np.linalg.cholesky(covariance).T
     y = _white(y)
+    # The same draws dealt anew say nothing; what they seem to do is the noise of a finite number of draws.
+    deaf = y[rng.permutation(count)]
+    length, without = (_expected_length(stakes[:, :1], z[:, :1], came) for z in (y, deaf))
     now = half_width(stakes[:, 0])
-    even = np.full((1, count), 1.0 / count)
-    moved = conditioned(stakes[:, :1], y[:, :1], y[came, :1])[..., 0]
-    least, most = stakes[:, 0].min(), stakes[:, 0].max()
-    length = _central(np.clip(moved, least, most), _weights(y[:, :1], y[came, :1], NEAR)).mean()
-    after = now * float(length / max(float(_central(stakes[None, :, 0], even)[0]), 1e-300))
+    after = now * length / max(without, 1e-300)
     if lots is None:
         return Expected(now, after, 0.0)
-    # Not weighted: near the stated confidence the noise of weights would pass for another decision.
+    changes, noise_alone = (_changes(lots, z, came) for z in (y, deaf))
+    return Expected(now, after, max(changes - noise_alone, 0.0))
+
+
+def _expected_length(stake: Array, y: Array, came: NDArray[np.intp]) -> float:
+    """Length of the central 95 % interval of ``stake`` (D, 1), averaged over the readings y (D, 1) that may come."""
+    moved = conditioned(stake, y, y[came])[..., 0]
+    return float(_central(np.clip(moved, stake.min(), stake.max()), _weights(y, y[came], NEAR)).mean())
+
+
+def _changes(lots: Candidate, y: Array, came: NDArray[np.intp]) -> float:
+    """Share of the readings that may come after which other lots are kept.
+
+    Not weighted: near the stated confidence the noise of weights would pass for another decision.
+    """
     chance = (conditioned(lots.surplus, y, y[came]) >= 0.0).mean(axis=1)
-    decided = lots.heaviest(chance)
-    return Expected(now, after, float((decided != lots.current).mean()))
+    return float((lots.heaviest(chance) != lots.current).mean())
 
 
 def conditioned(values: Array, y: Array, came: Array) -> Array:

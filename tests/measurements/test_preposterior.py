@@ -66,12 +66,19 @@ def test_chance_of_another_decision(mean, noise):
     assert found.changes == pytest.approx(1 - kept if now else kept, abs=0.03)
 
 
-def test_a_reading_that_says_nothing_changes_nothing():
-    draws = normal_draws(np.eye(2))
-    lots = Candidate(draws[:, :1] + 1.7, np.array([1.0]), 0, 0.95)
-    found = expect(draws[:, :1], draws[:, 1:], np.array([[1.0]]), lots)
-    assert found.after == pytest.approx(found.now, rel=0.02)
-    assert found.changes < 0.05
+@pytest.mark.parametrize("count", [400, 1500])
+@pytest.mark.parametrize("edge", [1.6, 1.7])
+def test_a_reading_that_says_nothing_changes_nothing(count, edge):
+    # near the stated confidence (a surplus of 1.645), with few draws, and skewed: noise must not pass for a gain
+    drawn = np.random.default_rng(count).gamma(4.0, size=(20, count, 2)) / 2.0 - 2.0
+    found = []
+    for draws in drawn:
+        lots = Candidate(
+            draws[:, :1] + edge, np.array([1.0]), 0 if (draws[:, 0] + edge >= 0).mean() >= 0.95 else -1, 0.95
+        )
+        found.append(expect(draws[:, :1], draws[:, 1:], np.array([[1.0]]), lots))
+    assert np.mean([one.after / one.now for one in found]) == pytest.approx(1.0, abs=0.005)
+    assert np.mean([one.changes for one in found]) < 0.03
 
 
 def test_half_width_of_the_shortest_interval():
