@@ -66,8 +66,13 @@ _BY_WORD = {word.lower(): made.name for made in ATTRIBUTES.values() for word in 
 
 def attribute_named(text: str) -> str:
     """The attribute that ``text`` means; a name that is not known stands for itself, tested in words."""
-    word = " ".join(text.lower().split())
-    return _BY_WORD.get(word, word)
+    word = " ".join(text.split())
+    return _BY_WORD.get(word.lower(), word)
+
+
+def same_attribute(first: str, second: str) -> bool:
+    """Whether two names mean one attribute, however they are capitalised."""
+    return attribute_named(first).lower() == attribute_named(second).lower()
 
 
 def kind_of(attribute: str) -> str:

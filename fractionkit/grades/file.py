@@ -195,7 +195,7 @@ def _temperature(
 def _once(sheet: GradeSheet, limits: Sequence[Limit]) -> None:
     seen: set[tuple[str, str | None]] = set()
     for index, limit in enumerate(limits):
-        key = (limit.attribute, limit.substance)
+        key = (limit.attribute.lower(), limit.substance)
         if limit.attribute and key in seen:
             expected = "each attribute once; low and high of a window stand in one [[limit]]"
             sheet.fault(expected, "limit", index, "attribute", value=limit.attribute)

@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from fractionkit.composition.blocks import DRY_POINT_SHARE, DRY_POINT_SPREAD
-from fractionkit.grades.attributes import ATTRIBUTES, attribute_named
+from fractionkit.grades.attributes import ATTRIBUTES, attribute_named, same_attribute
 from fractionkit.grades.model import Array, Limit, Result, Rule
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import Quantity
@@ -161,7 +161,7 @@ def _sample_temperature(limit: Limit) -> float | None:
 
 def _entered(tests: Iterable[Entered], limit: Limit) -> Result | None:
     for test in tests:
-        if attribute_named(test.attribute) == limit.attribute:
+        if same_attribute(test.attribute, limit.attribute):
             return entered_result(test)
     return None
 

@@ -132,7 +132,7 @@ def not_tested(lot: MadeLot) -> list[str]:
 
     Stabiliser that was added again was weighed in, so it does not count as unknown.
     """
-    entered = {attribute_named(test.attribute) for test in lot.tests}
+    entered = {attribute_named(test.attribute).lower() for test in lot.tests}
     entered |= {"stabiliser"} if lot.stabiliser.added else set()
     demanded = (
         attribute_named(line.attribute)
@@ -140,7 +140,7 @@ def not_tested(lot: MadeLot) -> list[str]:
         for line in grade.attributes
         if line.verdict == "not tested"
     )
-    names = [name for name in dict.fromkeys((*STANDARD_TESTS, *demanded)) if name not in entered]
+    names = [name for name in dict.fromkeys((*STANDARD_TESTS, *demanded)) if name.lower() not in entered]
     return [*("residue on evaporation" if name == "residue" else plain(name) for name in names), UNNAMED]
 
 

@@ -47,7 +47,7 @@ FULL = (
     Test("hydrogen chloride", parse("0.0004 ± 0.0002 wt%", "fraction"), "titration"),
     Test("nonvolatile residue", parse("0 wt%", "fraction"), "evaporation", parse("0.0015 wt%", "fraction")),
     Test("free chlorine", "absent", "iodide and starch"),
-    Test("identification (infrared)", "passes", "infrared spectrum"),
+    Test("Identification  (Infrared)", "passes", "infrared spectrum"),
     Test("heavy metals", "Complies.", "sulfide"),
     Test("density", parse("1.3205 ± 0.0006 sg25/25", "density"), "pycnometer"),
 )
