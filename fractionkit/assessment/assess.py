@@ -13,6 +13,7 @@ from fractionkit.assessment.model import (
     Balance,
     Decision,
     Estimate,
+    Flag,
     Lot,
     Portion,
 )
@@ -43,6 +44,7 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
     corrected = correct(run, mixture)
     posterior = fit_evidence(mixture, corrected.evidence)
     masses = _masses(run, corrected, posterior, mixture)
+    posterior, still_flags = _tied(run, mixture, corrected, posterior, masses)
     closure = close(masses, posterior.draws, *context.sides(run, posterior))
     kept, verdicts, alone = _decisions(run, posterior, masses)
     curve = context.curve(mixture, corrected, posterior, run)
@@ -67,6 +69,7 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         cautions=context.cautions(run.components),
         flags=(
             *words.run_flags(run, corrected, posterior, closure, mixture),
+            *still_flags,
             *(words.explanations(diagnose(run, mixture)) if posterior.consistency < DOUBTFUL else ()),
         ),
         readings=readings,
@@ -78,6 +81,18 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         mass_u=masses.u,
         residue_draws=posterior.residue,
     )
+
+
+def _tied(
+    run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses
+) -> tuple[RunPosterior, tuple[Flag, ...]]:
+    """The posterior with the still's own equation as evidence, where the sheet states the stages."""
+    if run.still is None or run.still.stages is None:
+        return posterior, ()
+    from fractionkit.stages.tie import tie  # here, since few sheets state their stages
+
+    tied = tie(run, mixture, corrected, posterior, masses.mass)
+    return tied.posterior, (Flag("still_used" if tied.used else "still_left_out", tied.text),)
 
 
 def _advice(

@@ -34,7 +34,7 @@ COUNT, MANY = 400, 1600
 """Scenarios at first, and where too few of those carry the answer."""
 
 ENOUGH = 40.0
-DRAWS = 400
+DRAWS = 300
 REPEAT = 0.15
 """K, fresh in each reading, where the sheet does not say; a thermometer read to half a degree (common practice)."""
 
@@ -46,15 +46,19 @@ REFLUX_U = 0.1
 """Relative standard uncertainty of a reflux ratio set at the bench (common practice, no source)."""
 
 IMPOSSIBLE, DOUBTFUL = 1e-3, 0.02
-MARKS = 72
+MARKS = 64
 TOLERANCE = 1e-3
 HEEL = 0.03
 
 
 @dataclass(frozen=True)
-class _Running:
-    """The plan's scenarios distilled: what has come over, as read without the thermometer's bias; and the times."""
+class Started:
+    """The plan's scenarios distilled: what has come over, as read without the thermometer's bias; and the times.
 
+    held : (S,) kg in column and head, about. stages : (S,).
+    """
+
+    sheet: StillSheet
     scenarios: Scenarios
     setup: SetUp
     reflux: float
@@ -84,20 +88,35 @@ def during(
     InputError
         for a set-up that the plan lacks, more collected than there is, masses that fall.
     """
-    chosen, ratio = _chosen(sheet, setup, reflux)
     _check(readings, since)
-    running = _run(sheet, chosen, ratio, COUNT)
+    started = start(sheet, setup=setup, reflux=reflux)
+    found = follow(started, readings, since=since)
+    if found.effective < ENOUGH and not found.impossible:
+        found = follow(start(sheet, setup=setup, reflux=reflux, count=MANY), readings, since=since)
+    return found
+
+
+def start(
+    sheet: StillSheet, *, setup: str | None = None, reflux: float | None = None, count: int = COUNT
+) -> Started:
+    """Distil the scenarios of a plan, to be followed with one reading after the other; see `during`."""
+    chosen, ratio = _chosen(sheet, setup, reflux)
+    return _run(sheet, chosen, ratio, count)
+
+
+def follow(running: Started, readings: Sequence[BenchReading], *, since: float = 0.0) -> During:
+    """Where a distillation stands, from scenarios that were distilled once; see `during`."""
+    from fractionkit.planning.during_words import told, why_impossible
+
+    _check(readings, since)
     _check_mass(running, readings)
-    log_weight, surprise, bias = _weigh(sheet, running, readings)
-    if _effective(log_weight) < ENOUGH and surprise > IMPOSSIBLE:
-        running = _run(sheet, chosen, ratio, MANY)
-        log_weight, surprise, bias = _weigh(sheet, running, readings)
-    target = running.scenarios.feed.target
+    sheet, target = running.sheet, running.scenarios.feed.target
+    log_weight, surprise, bias = _weigh(running, readings)
     found = During(
         title=sheet.title,
         source=str(sheet.source),
-        setup=chosen.name,
-        reflux=ratio,
+        setup=running.setup.name,
+        reflux=running.reflux,
         components=running.scenarios.feed.components,
         target=target.component,
         purity=target.purity,
@@ -108,11 +127,9 @@ def during(
         effective=_effective(log_weight),
         impossible="",
     )
-    from fractionkit.planning.during_words import told, why_impossible
-
     if surprise < IMPOSSIBLE:
-        lowest, highest = np.quantile(running.curve.head_at(_masses(running, readings))[:, -1] + bias.before, [0.0, 1.0])
-        found = replace(found, impossible=why_impossible(found, float(lowest), float(highest)))
+        heads = running.curve.head_at(_masses(running, readings))[:, -1] + bias.before
+        found = replace(found, impossible=why_impossible(found, float(heads.min()), float(heads.max())))
         return replace(found, text=(found.impossible,))
     return told(_answer(running, found, log_weight, bias))
 
@@ -154,14 +171,14 @@ def _check(readings: Sequence[BenchReading], since: float) -> None:
         raise InputError(faults)
 
 
-def _check_mass(running: _Running, readings: Sequence[BenchReading]) -> None:
+def _check_mass(running: Started, readings: Sequence[BenchReading]) -> None:
     most, last = float(running.curve.end.max()), readings[-1]
     if last.collected > most:
         expected = f"at most the {1e3 * most:.0f} g that can come over from this charge"
         raise InputError(Fault(f"{1e3 * last.collected:g} g", expected, row=last.row, column="collected"))
 
 
-def _run(sheet: StillSheet, setup: SetUp, reflux: float, count: int) -> _Running:
+def _run(sheet: StillSheet, setup: SetUp, reflux: float, count: int) -> Started:
     """Distil the scenarios of the plan with one set-up; the reflux wavers about what was set."""
     scenarios = scenarios_of(sheet, count)
     reason = hindrance(scenarios, Wish(setup, reflux), sheet.still)
@@ -174,7 +191,6 @@ def _run(sheet: StillSheet, setup: SetUp, reflux: float, count: int) -> _Running
     total = moles.sum(axis=1)
     heel = HEEL * total if sheet.still.heel is None else sheet.still.heel / scenarios.molar_volume()
     alone = stages <= 1.0
-    # tall columns apart from short ones: a chunk costs as much as its tallest
     made = distil(
         scenarios.volatility,
         moles,
@@ -188,8 +204,8 @@ def _run(sheet: StillSheet, setup: SetUp, reflux: float, count: int) -> _Running
         points=2,
     )
     curve = collected(made)
-    return _Running(
-        scenarios, setup, reflux, curve, _times(made, scenarios, setup, sheet), held / total * curve.charge.sum(axis=1),
+    return Started(
+        sheet, scenarios, setup, reflux, curve, _times(made, scenarios, setup, sheet), held / total * curve.charge.sum(axis=1),
         stages,
     )  # fmt: skip
 
@@ -215,12 +231,12 @@ class _Bias:
     after_u: float
 
 
-def _masses(running: _Running, readings: Sequence[BenchReading]) -> Array:
+def _masses(running: Started, readings: Sequence[BenchReading]) -> Array:
     at = np.array([reading.collected for reading in readings])
     return np.broadcast_to(at, (running.scenarios.count, len(at)))
 
 
-def _weigh(sheet: StillSheet, running: _Running, readings: Sequence[BenchReading]) -> tuple[Array, float, _Bias]:
+def _weigh(running: Started, readings: Sequence[BenchReading]) -> tuple[Array, float, _Bias]:
     """Log weights (S,) of the scenarios, probability of readings as far off, and the thermometer's bias.
 
     Given a scenario the readings scatter about its head temperature with covariance diag(v) + u^2 11', v what is fresh
@@ -232,7 +248,8 @@ def _weigh(sheet: StillSheet, running: _Running, readings: Sequence[BenchReading
     low, high = np.clip(masses - lag, 0.0, end), np.clip(masses + lag, 0.0, end)
     rise = running.curve.head_at(high) - running.curve.head_at(low)
     slope = rise / np.maximum(high - low, 1e-9) * lag
-    repeat = REPEAT if sheet.thermometer.repeat is None else sheet.thermometer.repeat
+    typed = running.sheet.thermometer.repeat
+    repeat = REPEAT if typed is None else typed
     fresh = repeat**2 + slope**2
     shift, u = float(running.scenarios.reading.mean()), float(running.scenarios.reading.std())
     shown = np.array([reading.head for reading in readings])
@@ -258,7 +275,7 @@ def _effective(log_weight: Array) -> float:
     return float(weight.sum() ** 2 / (weight**2).sum())
 
 
-def _answer(running: _Running, found: During, log_weight: Array, bias: _Bias) -> tuple[During, Array]:
+def _answer(running: Started, found: During, log_weight: Array, bias: _Bias) -> tuple[During, Array]:
     """Everything that is said, from equally weighted draws of the scenarios; with the draws of what comes over now."""
     rng = np.random.default_rng(20240609)
     weight = np.exp(log_weight - log_weight.max())
@@ -314,7 +331,7 @@ def _unit(amounts: Array) -> Array:
 
 
 def _change(
-    running: _Running, curve: Collected, picked: NDArray[np.intp], found: During, place: int
+    running: Started, curve: Collected, picked: NDArray[np.intp], found: During, place: int
 ) -> Change:
     """The next change of receivers: the present one kept on as the heart, or a later heart, whichever keeps more."""
     options = []
@@ -387,10 +404,11 @@ def _hearts(
     if kept[last] > least.mean():
         options.append(_option(curve, found, place, by, False, 0, last, marks, at, continued[:, last]))
     first, end = np.triu_indices(len(marks), 1)
-    target, total = amounts[..., place], amounts.sum(axis=-1)
-    excess = target[:, end] - target[:, first] - found.purity * (total[:, end] - total[:, first])
-    mean = (total[:, end] - total[:, first]).mean(axis=0)
-    good = (guarded(excess.T, found.confidence) >= 0.0) & (mean > least.mean())
+    total = amounts.sum(axis=-1)
+    # what is there of the target beyond what the purity asks for: a receiver meets it where its ends differ by 0 or more
+    excess = np.ascontiguousarray((amounts[..., place] - found.purity * total).T)
+    mean = total.mean(axis=0)[end] - total.mean(axis=0)[first]
+    good = (guarded(excess[end] - excess[first], found.confidence) >= 0.0) & (mean > least.mean())
     if good.any():
         pair = int(np.where(good, mean, 0.0).argmax())
         a, b = int(first[pair]), int(end[pair])
@@ -416,7 +434,7 @@ def _none(curve: Collected, found: During) -> Change:
     )  # fmt: skip
 
 
-def _minutes(running: _Running, picked: NDArray[np.intp], now: float, when: Array) -> Estimate | None:
+def _minutes(running: Started, picked: NDArray[np.intp], now: float, when: Array) -> Estimate | None:
     times = running.times
     if not np.all(np.isfinite(times.time)):
         return None

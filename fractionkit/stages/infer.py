@@ -126,6 +126,9 @@ class Inference:
         v = np.zeros((len(SCANNED), self.space.size))
         v[:, 0] = self.space.stages_at(np.array(SCANNED))
         v = v[np.abs(v[:, 0]) < 3.0]
+        if len(v) < STARTS:  # stages stated closely
+            v = np.zeros((STARTS, self.space.size))
+            v[:, 0] = np.linspace(-1.0, 1.0, STARTS)
         order = np.argsort(-log_likelihood(self.run(v)[1])[0] / HEAT[0] + 0.5 * v[:, 0] ** 2, kind="stable")
         return v[order[:STARTS]]
 
@@ -200,8 +203,9 @@ def _pooled(found: list[Sampled]) -> Sampled:
     effective = np.array([made.effective for made in found])
     if effective.max() < LEAST_EFFECTIVE:
         raise ConvergenceError(
-            f"only {effective.max():.0f} of {SAMPLES} ways in which the run may have gone carry the answer (at least "
-            f"{LEAST_EFFECTIVE:.0f} needed): the readings do not go by one number of stages"
+            "no steady still was found that explains this run: its readings do not go by one number of stages. Look for a "
+            "reflux or heating changed midway, charge added, a cut entered out of order, a wrong mass, or a component "
+            f"nobody named ({effective.max():.0f} of {SAMPLES} trial runs carry the answer, {LEAST_EFFECTIVE:.0f} are needed)"
         )
     kept = [made for made, e in zip(found, effective, strict=True) if e > 0.4 * effective.max()]
     total = sum(made.effective for made in kept)

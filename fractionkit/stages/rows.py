@@ -26,6 +26,10 @@ STRAY = 0.04
 """Standard deviation of ln(w_i/w_j) of a cut about the model: reflux and boil-up that waver, entrainment, wet
 receivers (common practice, no source)."""
 
+SLANT = 0.06
+"""Standard deviation of a stray that all cuts share, one part the same in all and one that grows along the run: what is
+wrong with the model of the liquid repeats from cut to cut (common practice, no source)."""
+
 SHORT = 0.003
 """Standard deviation, in parts of the charge, of what can come over at all."""
 
@@ -83,9 +87,10 @@ class Rows:
             *(mixture.model_errors[i].name for i in self.liquid),
             *(f"change {j}" for j in range(self.cuts + 1)),
             *(f"stray {k}.{i}" for k in range(vessels) for i in range(mixture.n)),
+            *(f"slant {j}.{i}" for j in range(2) for i in range(mixture.n)),
         )
-        ends = np.cumsum([0, len(instruments), len(self.liquid), self.cuts + 1, vessels * mixture.n])
-        self.at_instrument, self.at_liquid, self.at_change, self.at_stray = (
+        ends = np.cumsum([0, len(instruments), len(self.liquid), self.cuts + 1, vessels * mixture.n, 2 * mixture.n])
+        self.at_instrument, self.at_liquid, self.at_change, self.at_stray, self.at_slant = (
             slice(int(a), int(b)) for a, b in zip(ends[:-1], ends[1:], strict=True)
         )
         self.instruments = tuple(instruments)
@@ -165,12 +170,15 @@ class Rows:
             bends[:, k, :, first + k + 1] = (run.edge[:, k + 1] - run.w[:, k]) * step[k]
             if k > 0:
                 bends[:, k, :, first + k] = -(run.edge[:, k] - run.w[:, k]) * step[k]
-        first = self.at_stray.start
+        first, slant = self.at_stray.start, self.at_slant.start
         identity = np.eye(n)
+        middle = np.append((self.bench.ends - 0.5 * self.mass) / self.bench.ends[-1], 1.0)
         for k in range(self.cuts + 1):
             w = composition[:, k]
-            moved = STRAY * w[:, :, None] * (identity - w[:, None, :])
-            bends[:, k, :, first + k * n : first + (k + 1) * n] = moved
+            moved = w[:, :, None] * (identity - w[:, None, :])
+            bends[:, k, :, first + k * n : first + (k + 1) * n] = STRAY * moved
+            bends[:, k, :, slant : slant + n] = SLANT * moved
+            bends[:, k, :, slant + n : slant + 2 * n] = SLANT * (2.0 * middle[k] - 1.0) * moved
         return composition, bends
 
     def _felt(self, kind: Measured, rows: Sequence[int], moves: Array, v: Array | None = None) -> Array:

@@ -25,7 +25,10 @@ from fractionkit.stages.rows import Laid
 
 Array = NDArray[np.float64]
 
-DOUBTFUL = 0.01
+DOUBTFUL = 0.1
+"""Probability of a misfit as large below which the still is not used: the allowances of `rows` are generous, and runs
+that the still explains lie far above."""
+
 LEAST_EFFECTIVE = 60.0
 DRAWS = 4096
 SHARED = 512
@@ -62,7 +65,7 @@ def tie(run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPoste
     least = max(float(sampled.weights @ sampled.misfit) - sampled.v.shape[1], 0.0)
     freedom = max(laid.rows.count - mixture.n, 1)
     if chi_square_tail(freedom, least) < DOUBTFUL:
-        return _left_out(posterior, sampled.effective, "no still with the stated stages and reflux explains the readings")
+        return _left_out(posterior, sampled.effective, "a still with the stated stages and reflux explains the readings poorly")
     if sampled.effective < LEAST_EFFECTIVE:
         few = f"only {sampled.effective:.0f} runs through the still carry it"
         return _left_out(posterior, sampled.effective, few)

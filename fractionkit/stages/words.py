@@ -36,7 +36,7 @@ class Told:
 
 
 def number(span: Span) -> str:
-    """ "5.3 (4.7–6.0)": stages with their interval."""
+    """Stages with their interval, like 5.3 (4.7–6.0)."""
     if span.high - span.low > 10.0:
         return f"{span.estimate:.0f} ({span.low:.0f}–{span.high:.0f})"
     if span.high - span.low > 0.25:
@@ -53,7 +53,7 @@ class Line:
 
 
 def grams(span: Span) -> str:
-    """ "21 g (0–50 g)": a mass with its interval."""
+    """A mass with its interval, like 21 g (10–50 g)."""
     if span.low <= 0.0:
         return f"at most {1000 * span.high:.2g} g"
     return f"{1000 * span.estimate:.2g} g ({1000 * span.low:.2g}–{1000 * span.high:.2g} g)"

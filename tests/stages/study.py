@@ -40,7 +40,8 @@ def main() -> None:
         begun = time.perf_counter()
         found = score(world, reflux_known=options.reflux == "known", tied=options.tie)
         scores.append(found)
-        print(f"N {world.stages:g} H {world.holdup:g} R {world.reflux:.2f}: {found.line()}  [{time.perf_counter() - begun:.1f} s]", flush=True)
+        what = f"N {world.stages:g} H {world.holdup:g} R {world.reflux:.2f}"
+        print(f"{what}: {found.line()}  [{time.perf_counter() - begun:.1f} s]", flush=True)
     print(summary(scores))
 
 
