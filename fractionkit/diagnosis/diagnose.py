@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from fractionkit.composition import Evidence, correct
 from fractionkit.diagnosis.ground import Ground, ground
 from fractionkit.diagnosis.group import TIE, groups, margin, told
+from fractionkit.diagnosis.hypothesis import Result
 from fractionkit.diagnosis.model import Candidate, Cause, Diagnosis, ReadingCheck
 from fractionkit.diagnosis.predictive import consistency, reading_checks
 from fractionkit.diagnosis.rank import Ranking, rank
@@ -85,12 +86,18 @@ def _apart(base: Ground, ranking: Ranking) -> str | None:
     ][:2]
     if len(leading) < 2:
         return None
-    names = " and ".join(f'"{result.hypothesis.code}"' for result in leading)
+    names = " and ".join(_name(result) for result in leading)
     split = best_split(base, *leading)
     if split is None:
         return f"No single further measurement of the usual kind would tell {names} apart."
     measurement = split.text[0].upper() + split.text[1:]
     return f"{measurement} would tell {names} apart: their predictions lie {split.separation:.1f} standard uncertainties apart."
+
+
+def _name(result: Result) -> str:
+    """A component by its name, another explanation in quotation marks."""
+    code = result.hypothesis.code
+    return result.hypothesis.cause if code.startswith("third component: ") else f'"{code}"'
 
 
 def tell(ranking: Ranking) -> tuple[Candidate, ...]:

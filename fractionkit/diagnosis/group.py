@@ -48,9 +48,10 @@ def told(group: Sequence[Result], mixture: Mixture) -> tuple[str, str]:
     names = [name for name in dict.fromkeys(r.hypothesis.cause for r in group) if name in components]
     if len(names) < 2:
         return sentence(group[0])
-    shares = {name: interval(components[name].best) for name in names[:NAMED]}
+    named = names if len(names) <= NAMED + 1 else names[:NAMED]  # "1 others" says less than its name
+    shares = {name: interval(components[name].best) for name in named}
     listed = [f"{name} (about {percent(share[0])} wt%)" for name, share in shares.items() if share is not None]
-    last = listed.pop() if len(names) <= NAMED else f"{len(names) - NAMED} others"
+    last = listed.pop() if named == names else f"{len(names) - NAMED} others"
     labels = {components[name].best.variant.label for name in names}
     same = all(components[name].best.variant.uniform for name in names)
     where = " in every cut" if same else f" in {labels.pop()}, where most of it would be" if len(labels) == 1 else ""
