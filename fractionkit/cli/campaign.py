@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
+from fractionkit.cli.progress import progress
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -54,7 +53,7 @@ def command(
     from fractionkit.sheets.still_file import load_still
 
     sheet = load_still(still)
-    with _progress() as tell:
+    with progress("batches") as tell:
         made = campaign(
             sheet, batches=batches, carried=carried, setup=setup, reflux=reflux, carry_residue=carry_residue,
             progress=tell,
@@ -76,18 +75,6 @@ def command(
         for path in (json, report):
             if path is not None:
                 typer.echo(f"written: {path}")
-
-
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None]]:
-    """A bar on standard error, where that is a terminal; it goes when the work is done."""
-    from rich.console import Console
-    from rich.progress import Progress
-
-    console = Console(stderr=True)
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
-        task = bar.add_task("batches", total=None)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
 
 
 def show(made: Campaign, console: Console | None = None) -> None:

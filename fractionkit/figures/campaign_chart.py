@@ -69,7 +69,7 @@ def _draw(figure: Figure, campaign: Campaign) -> None:
     entries = [axes.get_legend_handles_labels() for axes in (upper, lower)]
     shown = {label: handle for handles, labels in entries for handle, label in zip(handles, labels, strict=True)}
     figure.legend(
-        list(shown.values()), list(shown), loc="lower left", bbox_to_anchor=(0.075, 0.0), ncols=5, fontsize=7.6,
+        list(shown.values()), list(shown), loc="lower left", bbox_to_anchor=(0.075, 0.0), ncols=6, fontsize=7.4,
         borderaxespad=0.2, columnspacing=1.2,
     )  # fmt: skip
 

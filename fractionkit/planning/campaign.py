@@ -200,11 +200,11 @@ def _ratio(part: Array, whole: Array) -> Array:
 def best_policy(policies: tuple[Policy, ...]) -> int:
     """Place of the policy of highest overall yield, of those within `WORTH` of it the one that carries least.
 
-    Only policies that settle are compared, as carrying nothing always does: a recycle that still grows has a yield that
-    the batches to come will not keep up.
+    Only policies are compared in which nothing gathers, as carrying nothing always is: the yield of a recycle that still
+    grows will not be kept up by the batches to come.
     """
     yields = np.array([policy.overall.estimate for policy in policies])
-    steady = np.array([policy.carried == 0 or policy.settled is not None for policy in policies])
+    steady = np.array([policy.carried == 0 or not policy.gathers for policy in policies])
     if np.any(steady & (yields > 0.0)):
         yields = np.where(steady, yields, -1.0)
     return int(np.flatnonzero(yields >= yields.max() - WORTH)[0])

@@ -47,9 +47,9 @@ class Policy:
     settled : number of the batch by which the recycle has settled in 95 % of the scenarios, None where it has not;
     share_settled : part of the scenarios. drift : part of the recycle by which it would still change.
     in_pot : part of the target fed in the last batch that is left in the pot and set aside.
-    leaves : component -> part of what the last batch brought that left in it. gathers : components that still gather;
-    growth : component -> kg that the last batch added to the recycle. heat_per_kg : J for a kilogram kept, None
-    without any; time : s of a batch. remarks : what must be known of this policy.
+    leaves : component -> part of what the later half of the batches brought that left in them. gathers : components that
+    still gather; growth : component -> kg that the last batch added to the recycle. heat_per_kg : J for a kilogram
+    kept, None without any; time : s of a batch. remarks : what must be known of this policy.
     """
 
     carried: int

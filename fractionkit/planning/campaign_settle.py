@@ -16,7 +16,7 @@ QUIET = 0.2
 """Part of the tolerance below which a change is taken for what the search of the cuts leaves open, not for a drift."""
 
 LEAVES = 0.9
-"""Part of what a batch brings of a component that must leave in the last batch; with less it still gathers."""
+"""Part of what the later batches bring of a component that must leave in them; with less it still gathers."""
 
 
 @dataclass(frozen=True)
@@ -61,12 +61,14 @@ def settling(recycle: Array, tolerance: float = TOLERANCE) -> Settling:
 
 
 def leaving(fresh: Array, out: Array) -> Array:
-    """Part (S, n) of what the last batch brought of each component that left in it; NaN where it brought none.
+    """Part (S, n) of what the later half of the batches brought of each component that left in them; NaN without any.
 
-    fresh, out : (S, B, n) kg. One when nothing gathers, zero when all of it stays.
+    fresh, out : (S, B, n) kg. One when nothing gathers, zero when all of it stays. Half of the batches, because a
+    recycle may swing from batch to batch and yet keep to its bounds.
     """
-    fed = fresh[:, -1]
-    return np.asarray(np.where(fed > 0.0, out[:, -1] / np.where(fed > 0.0, fed, 1.0), np.nan))
+    later = slice(fresh.shape[1] // 2, None)
+    fed, left = fresh[:, later].sum(axis=1), out[:, later].sum(axis=1)
+    return np.asarray(np.where(fed > 0.0, left / np.where(fed > 0.0, fed, 1.0), np.nan))
 
 
 def gathers(share: Array) -> NDArray[np.bool_]:

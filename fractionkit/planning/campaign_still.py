@@ -14,7 +14,7 @@ from fractionkit.planning.cutting_heart import Heart, best_heart
 from fractionkit.planning.cutting_words import single
 from fractionkit.planning.running_costs import course
 from fractionkit.planning.scenarios import Scenarios
-from fractionkit.planning.trial import Wish, distilled, rates, stop_mass
+from fractionkit.planning.trial import Wish, chance_margin, distilled, rates, stop_mass
 from fractionkit.sheets.still_model import StillEntry
 
 Array = NDArray[np.float64]
@@ -43,9 +43,11 @@ def still_divider(scenarios: Scenarios, wish: Wish, still: StillEntry, receivers
     """Distil with one set-up and cut so that most is kept, the same changes for all scenarios of a policy.
 
     The heart is sought anew in every batch, by head temperature or by mass, whichever keeps more; the other receivers
-    divide the rest so that the least is mixed. The heart meets the purity with the confidence of the target.
+    divide the rest so that the least is mixed. The heart meets the purity with the confidence of the target, asked with
+    the margin of `chance_margin`.
     """
     target, component = scenarios.feed.target, scenarios.component
+    margin = chance_margin(target.confidence, scenarios.count)
     molar_mass = scenarios.mixture.molar_mass
 
     def divide(charge: Array) -> Split:
@@ -57,7 +59,9 @@ def still_divider(scenarios: Scenarios, wish: Wish, still: StillEntry, receivers
         parts, kept, meets, notes = [], np.zeros((G, receivers), dtype=bool), np.zeros(G), []
         for g in range(G):  # policies, a handful; their receivers are changed at marks of their own
             own = curve_rows(curve, slice(g * S, (g + 1) * S))
-            heart = best_heart(own, component, target.purity, target.confidence, nodes=NODES, from_start=receivers == 1)
+            heart = best_heart(
+                own, component, target.purity, target.confidence + margin, nodes=NODES, from_start=receivers == 1
+            )
             by = "mass" if heart is None else heart.by
             marks = None if heart is None else (heart.start, heart.end)
             ends, number = changes(own, molar_mass, marks, receivers, by)
@@ -66,7 +70,7 @@ def still_divider(scenarios: Scenarios, wish: Wish, still: StillEntry, receivers
             amounts[:, : len(ends)] = np.diff(over, axis=1, prepend=0.0)
             parts.append(amounts)
             if heart is not None and number is not None:
-                kept[g, number], meets[g] = True, heart.probability
+                kept[g, number], meets[g] = True, heart.probability - margin
             notes.append(_note(heart))
         amounts = np.stack(parts)
         rest = charge - amounts.sum(axis=2)

@@ -71,7 +71,7 @@ def sentences(made: Campaign) -> Campaign:
     if more.overall.estimate > best.overall.estimate + MORE:
         told.append(
             f"With {_cuts(more.carried)} carried it is {interval(more.overall, 'probability')} over these batches, but the "
-            "recycle does not settle: later batches will not keep that up."
+            f"recycle gathers {' and '.join(more.gathers)}: later batches will not keep that up."
         )
     if not made.residue_carried and best.in_pot.estimate > POT_SHARE:
         told.append(
@@ -93,8 +93,8 @@ def _settles(policy: Policy, tolerance: float) -> str:
     what = f"{interval(last.recycle, 'mass')} then stand ready for the next charge"
     if policy.settled is None:
         return (
-            f"The recycle has not settled in {len(policy.batches)} batches: it would still change by about "
-            f"{100 * min(policy.drift, 10.0):.2g} % of its mass; {what}."
+            f"The recycle has not settled in {len(policy.batches)} batches: from batch to batch, or in all that is to come, "
+            f"it still changes by about {100 * min(policy.drift, 1.0):.2g} % of its mass; {what}."
         )
     return (
         f"The recycle has settled by batch {policy.settled}: what it still changes by, now and later, is within "

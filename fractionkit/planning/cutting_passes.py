@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from fractionkit.planning.cutting_words import interval
 from fractionkit.planning.running_costs import course
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import built_in
-from fractionkit.planning.trial import Wish, distilled, rates, stop_mass
+from fractionkit.planning.trial import Wish, chance_margin, distilled, rates, stop_mass
 from fractionkit.sheets.still_model import StillEntry
 
 Array = NDArray[np.float64]
@@ -157,12 +157,14 @@ def simple_step(scenarios: Scenarios, still: StillEntry) -> Step:
 
 def repeated(scenarios: Scenarios, still: StillEntry, most: int = 3) -> tuple[Passes, ...]:
     """One, two, ... ``most`` simple distillations of a plan's feed, to hold against its columns."""
-    target = scenarios.feed.target
+    target, margin = scenarios.feed.target, chance_margin(scenarios.feed.target.confidence, scenarios.count)
     charge = scenarios.feed.mass[:, None] * scenarios.feed.w
     step = simple_step(scenarios, still)
-    return tuple(
-        repeat(charge, step, k, scenarios.component, target.purity, target.confidence) for k in range(1, most + 1)
-    )
+    found = [
+        repeat(charge, step, k, scenarios.component, target.purity, target.confidence + margin)
+        for k in range(1, most + 1)
+    ]
+    return tuple(replace(made, meets=max(made.meets - margin, 0.0)) for made in found)
 
 
 def passes_words(made: Passes, target: str) -> str:
