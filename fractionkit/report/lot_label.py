@@ -21,9 +21,10 @@ if TYPE_CHECKING:
 TEMPLATE = "lot_label.html"
 WIDTH, HEIGHT = 100.0, 70.0  # mm
 _SMALLEST_SIDE, _LARGEST_SIDE = 40.0, 300.0
-_LONGEST = (70, 35, 16)  # characters of a text that a person typed: the fewer, the less room there is
+# Characters of a text that a person typed, and whether all is said or only what must be: the less, the less room there is.
+_FITS = ((70, True), (35, True), (35, False), (16, False))
 _MARGIN = 3.0  # mm
-_SIZES = tuple(round(3.1 - 0.05 * step, 2) for step in range(33))  # mm, of the letters, down to 1.5
+_SIZES = tuple(round(4.2 - 0.05 * step, 2) for step in range(55))  # mm, of the letters, down to 1.5
 _SCALES = {"name": 1.85}
 _BOLD = ("name", "strong", "refused")
 
@@ -112,8 +113,8 @@ def _label(lot: MadeLot, width: float, height: float, side: float) -> dict[str, 
     signal = lot_words.signal_word(one.code for one in hazards)
     said = f"{signal} " + "; ".join(f"{one.code} {one.words} ({one.component})" for one in hazards)
     number = shorten(lot.number, 40) or "–"
-    for longest in _LONGEST:
-        lines = _lines(lot, longest)
+    for longest, everything in _FITS:
+        lines = _lines(lot, longest, everything)
         paragraphs = [*((text, _SCALES.get(kind, 1.0), kind in _BOLD) for kind, text in lines), (said, 1.03, False)]
         sizes = (size for size in _SIZES if _needed(paragraphs, number, size, width, side) <= height - 2 * _MARGIN)
         size = next(sizes, 0.0)
@@ -133,14 +134,16 @@ def _label(lot: MadeLot, width: float, height: float, side: float) -> dict[str, 
     }
 
 
-def _lines(lot: MadeLot, longest: int) -> list[tuple[str, str]]:
+def _lines(lot: MadeLot, longest: int, everything: bool) -> list[tuple[str, str]]:
     """Kind and words of each paragraph but the hazard statements, which stand before the last."""
     retest = shorten(lot.stabiliser.retest_by or "", 20)
     facts = [lot_words.mass(lot), f"made {shorten(lot.date, 20)}" if plain(lot.date) else ""]
     facts.append(f"test again by {retest}" if retest else "")
-    claims = [shorten(words.sentence(one), 50 + longest) for one in lot.label if not one.startswith(lot.target)]
+    claims = [shorten(words.sentence(one), 80 + longest) for one in lot.label if not one.startswith(lot.target)]
     grades = "; ".join(shorten(grade.title, longest) for grade in lot_words.claimed(lot)[:3])
     untested = [shorten(one, 40) for one in lot_words.not_tested(lot)[:-1]]
+    if not everything:
+        claims, grades, untested = claims[:1], "", []
     return [
         ("name", words.sentence(lot.target)),
         ("strong", "Reclaimed material, recovered by distillation"),
@@ -150,7 +153,7 @@ def _lines(lot: MadeLot, longest: int) -> list[tuple[str, str]]:
         ("claim", " · ".join(fact for fact in facts if fact)),
         ("claim", f"Stabiliser: {_stabiliser(lot, longest)}"),
         *([("claim", f"Not tested: {', '.join(untested[:10])}")] if untested else []),
-        ("claim", words.LOCAL_RULES),
+        ("claim", words.LOCAL_RULES if everything else "More in the lot report."),
     ]
 
 

@@ -147,6 +147,17 @@ def test_wrong_sizes(typed):
         label_size(typed)
 
 
+def test_a_small_label_says_less_but_every_hazard():
+    lot = made_lot("trichloroethylene", "chloroform", 0.03)
+    html = label_html(lot, width=70, height=50)
+    assert pages(html) in (1, None)
+    text = shown(html)
+    assert "More in the lot report." in text
+    assert "Not tested" not in text
+    for one in hazards(lot):
+        assert f"{one.code} {one.words}" in text
+
+
 def test_too_small_for_its_words_is_said():
     with pytest.raises(InputError, match="a larger label"):
         label_html(made_lot("chloroform", "carbon tetrachloride", 0.02), width=40, height=40)
