@@ -122,10 +122,9 @@ def show_campaign(found: Campaign) -> None:
     line("kept", f"{words.grams(found.kept)}, {100 * found.kept_share:.1f} % of the {came}", "bold", out)
     parts = f"lots {words.grams(found.in_lots)}, used or sold {words.grams(found.left)}"
     line("", f"{parts}, to keep but in no lot yet {words.grams(found.to_keep)}", out=out)
-    if found.target is not None and found.target_share is not None:
-        made_of = found.target_share
+    for name, made_of in found.shares.items():
         text = format_interval(made_of.estimate, made_of.low, made_of.high, "probability")
-        line("", f"of the {found.target} charged: {text}", out=out)
+        line("", f"in it {text} of the {name} that was charged", out=out)
     line("standing", f"{words.grams(found.standing)} to recycle, redistil or dispose of", out=out)
     if found.later:
         line("later", f"{words.grams(found.later)} distilled again in other runs", out=out)

@@ -114,8 +114,7 @@ def campaign(found: Campaign) -> Document:
         ],
         **{f"{part}_g": _g(getattr(found, part)) for part in parts},
         "kept_share": _number(found.kept_share),
-        "target": found.target,
-        "target_share": None if found.target_share is None else _estimate(found.target_share),
+        "kept_of_component": {name: _estimate(made) for name, made in found.shares.items()},
     }
 
 

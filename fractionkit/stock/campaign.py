@@ -11,16 +11,14 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Estimate
-from fractionkit.stock import composition
+from fractionkit.stock.composition import DRAWS
 from fractionkit.stock.draft import FOUND, LOSS, SUPPLY, WASTE
 from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, State, pooled
 from fractionkit.stock.rows import Batch
+from fractionkit.stock.shelf import component_masses
 from fractionkit.stock.text import find
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -45,7 +43,7 @@ class Campaign:
     booked. later : distilled again in other runs.
     in_lots : stands in lots; left : sold or used; to_keep : cuts judged "keep" that are in no lot yet; standing : everything
     else on the shelf that came out of these runs, residues too; recycled : distilled again in them.
-    target, target_share : component wanted, and how much of what was charged of it was kept.
+    shares : component -> how much of what was charged of it is in what was kept, the components wanted first.
     """
 
     runs: tuple[RunYield, ...]
@@ -60,8 +58,7 @@ class Campaign:
     standing: float
     waste: float
     loss: float
-    target: str | None
-    target_share: Estimate | None
+    shares: dict[str, Estimate]
 
     @property
     def kept(self) -> float:
@@ -93,8 +90,7 @@ def campaign(ledger: Ledger, names: Sequence[str] = ()) -> Campaign:
     inside = pooled(content for pot, content in state.distilled.items() if pot in pots)
     outside = pooled(content for pot, content in state.distilled.items() if pot not in pots)
     charged = {key: amount for key, amount in inside.items() if key not in mine}
-    targets = {batch.target for batch in batches}
-    target = targets.pop() if len(targets) == 1 else None
+    wanted = [batch.target for batch in batches if batch.target is not None]
     return Campaign(
         runs=tuple(_run(ledger, batch) for batch in batches),
         fresh=_sum(charged, lambda key: not ledger.born(key)),
@@ -103,8 +99,7 @@ def campaign(ledger: Ledger, names: Sequence[str] = ()) -> Campaign:
         recycled=_sum(inside, mine.__contains__),
         later=_sum(outside, mine.__contains__),
         **{name: amount / MICROGRAMS for name, amount in parts.items()},
-        target=target,
-        target_share=None if target is None else _share(ledger, kept, charged, target),
+        shares=_shares(ledger, kept, charged, wanted),
     )
 
 
@@ -145,24 +140,17 @@ def _whereabouts(ledger: Ledger, state: State, mine: Collection[int]) -> tuple[d
     return parts, kept
 
 
-def _share(ledger: Ledger, kept: Content, charged: Content, target: str) -> Estimate | None:
-    """How much of the target that was charged was kept; its draws are those of the whole shelf."""
-    there = _amount(ledger, charged, target)
-    if not (there > 0).all():
-        return None
-    draws = _amount(ledger, kept, target) / there
-    low, high = np.quantile(draws, [0.025, 0.975])
-    return Estimate(float(draws.mean()), float(low), float(high))
-
-
-def _amount(ledger: Ledger, content: Content, target: str) -> Array:
-    """Mass (DRAWS,) of one component, in micrograms."""
-    total = np.zeros(composition.DRAWS)
-    for key, amount in content.items():  # materials, not draws
-        known = composition.known(ledger.origins[key])
-        if target in known.components:
-            total += amount * known.draws[:, known.components.index(target)]
-    return total
+def _shares(ledger: Ledger, kept: Content, charged: Content, wanted: Sequence[str]) -> dict[str, Estimate]:
+    """How much of each component that was charged was kept; draws are those of the whole shelf."""
+    there, had = component_masses(ledger, charged), component_masses(ledger, kept)
+    shares = {}
+    for name in dict.fromkeys([*wanted, *there]):
+        if name not in there or not (there[name] > 0).all():
+            continue
+        draws = had.get(name, np.zeros(DRAWS)) / there[name]
+        low, high = np.quantile(draws, [0.025, 0.975])
+        shares[name] = Estimate(float(draws.mean()), float(low), float(high))
+    return shares
 
 
 def _run(ledger: Ledger, batch: Batch) -> RunYield:

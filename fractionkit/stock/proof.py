@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Estimate
 from fractionkit.stock import composition, file
-from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, OverdrawnError, State, pooled
+from fractionkit.stock.ledger import MICROGRAMS, Ledger, OverdrawnError, State, pooled
 from fractionkit.stock.rows import STANDING
+from fractionkit.stock.shelf import component_masses
 from fractionkit.stock.store import first_broken
 
 Array = NDArray[np.float64]
@@ -179,11 +180,11 @@ def _components(ledger: Ledger, state: State) -> tuple[ComponentBalance, ...]:
         for word, kind in kinds.items()
     }
     parts = {
-        "came": _draws(ledger, [come]),
-        "stands": _draws(ledger, where["stands"]),
-        "left": _draws(ledger, where["left"]),
-        "out": _draws(ledger, [born]),
-        "in": _draws(ledger, list(state.distilled.values())),
+        "came": component_masses(ledger, come),
+        "stands": component_masses(ledger, pooled(where["stands"])),
+        "left": component_masses(ledger, pooled(where["left"])),
+        "out": component_masses(ledger, born),
+        "in": component_masses(ledger, pooled(state.distilled.values())),
     }
     names = sorted({name for part in parts.values() for name in part})
     none = np.zeros(composition.DRAWS)
@@ -205,14 +206,3 @@ def _component(name: str, part: dict[str, Array], total: float) -> ComponentBala
         restated=Estimate(float(restated.mean()), float(low), float(high)),
         holds=bool(left <= ROUNDING * max(total, 1e-6)),
     )
-
-
-def _draws(ledger: Ledger, contents: list[Content]) -> dict[str, Array]:
-    """Component -> mass (DRAWS,) in kg of all contents together."""
-    found: dict[str, Array] = {}
-    for key, amount in pooled(contents).items():  # materials, not draws
-        known = composition.known(ledger.origins[key])
-        for place, name in enumerate(known.components):
-            mass = amount / MICROGRAMS * known.draws[:, place]
-            found[name] = found[name] + mass if name in found else mass
-    return found

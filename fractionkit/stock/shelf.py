@@ -10,7 +10,7 @@ import numpy as np
 
 from fractionkit.balance.masses import weighing_u
 from fractionkit.stock import acts, composition
-from fractionkit.stock.composition import Composition, Known
+from fractionkit.stock.composition import Array, Composition, Known
 from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, State
 from fractionkit.stock.rows import STANDING, Decision, Entry, Kind, Origin, Place, Reading
 
@@ -145,6 +145,17 @@ def known(ledger: Ledger, content: Content) -> Known | None:
     """Composition of a content, None where it is empty."""
     parts = [(composition.known(ledger.origins[key]), float(amount)) for key, amount in sorted(content.items())]
     return composition.blend(parts) if parts else None
+
+
+def component_masses(ledger: Ledger, content: Content) -> dict[str, Array]:
+    """Component -> mass (DRAWS,) in kg of a content."""
+    found: dict[str, Array] = {}
+    for key, amount in content.items():  # materials, not draws
+        made = composition.known(ledger.origins[key])
+        for place, name in enumerate(made.components):
+            mass = amount / MICROGRAMS * made.draws[:, place]
+            found[name] = found[name] + mass if name in found else mass
+    return found
 
 
 def shares(ledger: Ledger, content: Content) -> list[Share]:

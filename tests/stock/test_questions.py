@@ -99,13 +99,13 @@ def test_yield_counts_what_was_distilled_again_once(stock):
     assert found.kept_share == pytest.approx(0.75 / 2.3)
     parts = found.in_lots + found.left + found.to_keep + found.standing + found.waste + found.loss
     assert round(1e9 * parts) == round(1e9 * found.fresh)
-    assert found.target == BINARY[1]
+    assert list(found.shares) == [BINARY[1], BINARY[0]]  # the one wanted first
     held = 0.6 * HEAVY[3] + 0.05 * HEAVY[2] + 0.1 * HEAVY[3]  # of the target, kg, by hand from the cuts' centres
     charge = (
         2 * (0.4 * 0.04 + 0.25 * 0.3 + 0.3 * 0.8 + 0.35 * 0.995 + 0.07 * 0.97) * 1.4 / 1.37 - 0.4 * 0.04 - 0.1 * 0.3
     )
-    assert found.target_share.estimate == pytest.approx(held / charge, abs=0.01)
-    assert found.target_share.low < held / charge < found.target_share.high
+    assert found.shares[BINARY[1]].estimate == pytest.approx(held / charge, abs=0.01)
+    assert found.shares[BINARY[1]].low < held / charge < found.shares[BINARY[1]].high
 
 
 def test_yield_of_some_runs_counts_what_came_from_others_and_went_on_to_others(stock):
