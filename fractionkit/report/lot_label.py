@@ -141,7 +141,7 @@ def _lines(lot: MadeLot, longest: int, everything: bool) -> list[tuple[str, str]
     facts.append(f"test again by {retest}" if retest else "")
     claims = [shorten(words.sentence(one), 80 + longest) for one in lot.label if not one.startswith(lot.target)]
     grades = "; ".join(shorten(grade.title, longest) for grade in lot_words.claimed(lot)[:3])
-    untested = [shorten(one, 40) for one in lot_words.not_tested(lot)[:-1]]
+    untested = lot_words.usual_not_tested(lot)
     if not everything:
         claims, grades, untested = claims[:1], "", []
     return [
@@ -152,7 +152,7 @@ def _lines(lot: MadeLot, longest: int, everything: bool) -> list[tuple[str, str]
         *([("claim", f"Grade claimed: {grades}")] if grades else []),
         ("claim", " · ".join(fact for fact in facts if fact)),
         ("claim", f"Stabiliser: {_stabiliser(lot, longest)}"),
-        *([("claim", f"Not tested: {', '.join(untested[:10])}")] if untested else []),
+        *([("claim", f"Not tested: {', '.join(untested)}")] if untested else []),
         ("claim", words.LOCAL_RULES if everything else "More in the lot report."),
     ]
 

@@ -144,6 +144,12 @@ def not_tested(lot: MadeLot) -> list[str]:
     return [*("residue on evaporation" if name == "residue" else plain(name) for name in names), UNNAMED]
 
 
+def usual_not_tested(lot: MadeLot) -> list[str]:
+    """Of `not_tested`, what belongs on every bottle: without what only some grade demands."""
+    usual = {"residue on evaporation" if name == "residue" else name for name in STANDARD_TESTS}
+    return [name for name in not_tested(lot) if name in usual]
+
+
 def claimed(lot: MadeLot) -> list[GradeVerdict]:
     """The grades that the lot may claim."""
     return [grade for grade in lot.grades if grade.claimed]
