@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from dataclasses import fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,15 +26,20 @@ def coverage(found: Sequence[Cuts], of: Callable[[Cuts], NDArray[np.bool_]]) -> 
 
 
 def standard_error(found: Sequence[Cuts], of: Callable[[Cuts], NDArray[np.bool_]]) -> float:
-    """Of a coverage, from the spread between runs, since the cuts of a run share their instruments' errors."""
-    total, squares = 0, []
+    """Of a coverage, from the spread between runs, since the cuts of a run share their instruments' errors.
+
+    A run that was read with both qualities of instruments counts once: its constants are the same in both.
+    """
     level = coverage(found, of)
+    away: dict[tuple[tuple[str, ...], int], float] = {}
+    total = 0
     for cuts in found:
         hit = of(cuts).mean(axis=1) - level
-        runs = np.unique(cuts.run)
-        squares.extend(float(hit[cuts.run == run].sum()) ** 2 for run in runs)
+        for run in np.unique(cuts.run).tolist():
+            key = (cuts.names, run)
+            away[key] = away.get(key, 0.0) + float(hit[cuts.run == run].sum())
         total += len(hit)
-    return float(np.sqrt(np.sum(squares)) / total)
+    return float(np.sqrt(np.sum(np.square(list(away.values())))) / total)
 
 
 def hit95(cuts: Cuts) -> NDArray[np.bool_]:
@@ -49,6 +55,12 @@ def hit80(cuts: Cuts) -> NDArray[np.bool_]:
 def rms(values: Array) -> float:
     """Root of the mean square, NaN where there is nothing."""
     return float(np.sqrt(np.mean(values**2))) if values.size else float("nan")
+
+
+def least_error(cuts: Cuts) -> float:
+    """RMS of the bound of the first component, on the cuts that `errors` takes."""
+    both = (cuts.regime < 2) & np.isfinite(cuts.by_density) & np.isfinite(cuts.by_raoult)
+    return rms(cuts.bound[both, 0])
 
 
 def errors(cuts: Cuts) -> tuple[float, float, float]:
@@ -78,6 +90,10 @@ def _percent(value: float, digits: int = 1) -> str:
     return "–" if np.isnan(value) else f"{100.0 * value:.{digits}f}"
 
 
+def _with_error(found: Sequence[Cuts], of: Callable[[Cuts], NDArray[np.bool_]]) -> str:
+    return f"{_percent(coverage(found, of))} ± {_percent(standard_error(found, of))}"
+
+
 def overall(found: Sequence[Cuts]) -> list[str]:
     """One row a quality and one for both together."""
     rows = []
@@ -88,8 +104,8 @@ def overall(found: Sequence[Cuts]) -> list[str]:
             [
                 name,
                 str(sum(len(cuts.truth) for cuts in part)),
-                f"{_percent(coverage(part, hit95))} ± {_percent(standard_error(part, hit95))}",
-                f"{_percent(coverage(part, hit80))} ± {_percent(standard_error(part, hit80))}",
+                _with_error(part, hit95),
+                _with_error(part, hit80),
                 f"{ratio(part):.2f}",
                 f"{wrong} of {declared}",
                 str(sum(cuts.refused for cuts in part)),
@@ -112,24 +128,33 @@ def by_mixture(found: Sequence[Cuts]) -> list[str]:
     rows = []
     for cuts in found:
         ours, line, raoult = errors(cuts)
-        better = np.fmin(line, raoult)
+        better, least = np.fmin(line, raoult), least_error(cuts)
         rows.append(
             [
                 title(cuts),
                 cuts.quality,
                 str(len(cuts.truth)),
-                _percent(coverage([cuts], hit95)),
-                _percent(coverage([cuts], hit80)),
+                _with_error([cuts], hit95),
+                _with_error([cuts], hit80),
                 f"{ratio([cuts]):.2f}",
+                str(cuts.refused),
                 _percent(ours, 2),
+                _percent(least, 2),
                 _percent(line, 2),
                 _percent(raoult, 2),
                 f"{ours / better:.2f}" if better > HAND_WORTH else "–",
+                f"{least / better:.2f}" if better > HAND_WORTH else "–",
             ]
         )
-    head = ("mixture", "instruments", "cuts", "95 %", "80 %", "half width / bound", "RMS error, wt%", "density line, wt%",
-            "Raoult, wt%", "ours / better by hand")  # fmt: skip
+    head = ("mixture", "instruments", "cuts", "95 %", "80 %", "half width / bound", "refused", "RMS error, wt%",
+            "bound, wt%", "density line, wt%", "Raoult, wt%", "ours / better by hand", "bound / better by hand")  # fmt: skip
     return _table(head, rows)
+
+
+def _chosen(cuts: Cuts, rows: NDArray[np.bool_]) -> Cuts:
+    """Some of the cuts; what is not of cuts stays."""
+    per_cut = [f.name for f in fields(cuts) if f.name not in ("names", "quality", "refused", "claims", "consistency")]
+    return replace(cuts, **{name: getattr(cuts, name)[rows] for name in per_cut})
 
 
 def by_regime(found: Sequence[Cuts]) -> list[str]:
@@ -137,15 +162,11 @@ def by_regime(found: Sequence[Cuts]) -> list[str]:
     rows = []
     for number, regime in enumerate(REGIMES[:4]):
         for quality in sorted({cuts.quality for cuts in found}):
-            part = [cuts for cuts in found if cuts.quality == quality]
-            chosen = [(cuts, cuts.regime == number) for cuts in part]
-            wide = np.concatenate([cuts.half[rows_].ravel() for cuts, rows_ in chosen])
-            hits95 = np.concatenate([cuts.hit95[rows_].ravel() for cuts, rows_ in chosen])
-            hits80 = np.concatenate([cuts.hit80[rows_].ravel() for cuts, rows_ in chosen])
+            part = [_chosen(cuts, cuts.regime == number) for cuts in found if cuts.quality == quality]
+            wide = np.concatenate([cuts.half.ravel() for cuts in part])
             if wide.size:
-                count = str(sum(int(rows_.sum()) for _, rows_ in chosen))
-                rows.append([regime, quality, count, _percent(hits95.mean()), _percent(hits80.mean()),
-                             _percent(float(np.median(wide)), 2)])  # fmt: skip
+                rows.append([regime, quality, str(sum(len(cuts.truth) for cuts in part)), _with_error(part, hit95),
+                             _with_error(part, hit80), _percent(float(np.median(wide)), 2)])  # fmt: skip
     return _table(("readings", "instruments", "cuts", "95 %", "80 %", "median half width, wt%"), rows)
 
 

@@ -41,6 +41,9 @@ EXCESS = {
     frozenset({"dichloromethane", "carbon tetrachloride"}): (0.20, 0.08),
     frozenset({"trichloroethylene", "tetrachloroethylene"}): (0.02, 0.04),
 }
+# Group methods that a published table refutes are no fair truth: carbon tetrachloride + trichloroethylene by Dortmund boils
+# 0.8 K above the table in data/checks, which Raoult follows to 0.2 K.
+REFUTED = {frozenset({"carbon tetrachloride", "trichloroethylene"}): "Dortmund"}
 EXCESS_CHLORINATED, EXCESS_ALCOHOL = (0.0, 0.1), (0.0, 0.15)
 
 
@@ -355,11 +358,12 @@ def _draw_excess(substances: Sequence[Substance], runs: int, rng: np.random.Gene
 
 def _other_models(names: Sequence[str]) -> tuple[Model, ...]:
     """UNIFAC variants that no pair of the estimator's table was made from and that have all groups."""
-    used = {activity_pairs()[first, second].origin for first, second in combinations(names, 2)}
+    pairs = list(combinations(names, 2))
+    used = {activity_pairs()[pair].origin for pair in pairs} | {REFUTED.get(frozenset(pair)) for pair in pairs}
     models: tuple[Model, ...] = tuple(
         model
         for model in ("UNIFAC", "Dortmund")
-        if model not in used and all(available(model, *pair) for pair in combinations(names, 2))
+        if model not in used and all(available(model, *pair) for pair in pairs)
     )
     if not models:
         raise AssertionError(f"no other model for {names}")
