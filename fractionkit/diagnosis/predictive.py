@@ -6,19 +6,21 @@ errors at their joint posterior. A head temperature is compared by the middle of
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.channels import Normal, Range
+from fractionkit.composition.channels import Normal, Range, Scatter
 from fractionkit.composition.joint import Channel
 from fractionkit.diagnosis.ground import Ground, node_shares
+from fractionkit.diagnosis.laplace import fit
 from fractionkit.diagnosis.model import ReadingCheck
 
 Array = NDArray[np.float64]
 
 OUTSTANDING = 0.05
+ROUNDS = 3  # readings left out one after another
 PLACE_SD = 0.12  # standard deviation of where between its two head temperatures a cut lies; see `channels.Range`
 
 
@@ -58,7 +60,51 @@ def predicted(channel: Channel, share: Array, theta: Array, covariance: Array) -
 
 
 def reading_checks(base: Ground) -> tuple[ReadingCheck, ...]:
-    """Every density, head temperature, boiling-range reading and refractive index of the run, cut by cut."""
+    """Every density, head temperature, boiling-range reading and refractive index of the run, cut by cut.
+
+    One wrong reading draws the shared errors after it, and sound ones seem to stand out. So the worst is left out and the
+    others are looked at again: where that settles it, only those of its cut stand out.
+    """
+    checks = _checks(base)
+    cuts, left = set[str](), checks
+    for _ in range(ROUNDS + 1):
+        out = [check for check in left if check.stands_out]
+        if not out:
+            return tuple(replace(check, stands_out=check.stands_out and check.cut in cuts) for check in checks)
+        worst = min(out, key=lambda check: check.probability)
+        cuts.add(worst.cut)
+        base = _without(base, worst)
+        left = _checks(base)
+    return checks
+
+
+def _without(base: Ground, check: ReadingCheck) -> Ground:
+    """The run fitted with one reading left out."""
+    row = base.evidence.names.index(check.cut)
+    channels = tuple(
+        replace(channel, scatter=_left_out(channel.scatter, row)) if channel.kind == check.kind else channel
+        for channel in base.block.channels
+    )
+    block = replace(base.block, channels=channels)
+    return replace(base, block=block, fit=fit(block, base.size))
+
+
+def _left_out(scatter: Scatter, row: int) -> Scatter:
+    def cleared(values: Array, value: float) -> Array:
+        changed = values.copy()
+        changed[row] = value
+        return changed
+
+    if isinstance(scatter, Normal):
+        return replace(
+            scatter, precision=cleared(scatter.precision, 0.0), log_amplitude=cleared(scatter.log_amplitude, 0.0)
+        )
+    assert isinstance(scatter, Range)
+    ends = {"start": cleared(scatter.start, np.nan), "end": cleared(scatter.end, np.nan)}
+    return replace(scatter, **ends, table=cleared(scatter.table, 0.0))
+
+
+def _checks(base: Ground) -> tuple[ReadingCheck, ...]:
     from scipy.special import ndtr
 
     found: list[tuple[str, Array, Array, Array, Array]] = []

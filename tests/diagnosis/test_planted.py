@@ -132,6 +132,9 @@ def test_a_reading_is_told_against_what_the_others_expect(mixture):
     checks = check_readings(mixture, with_density(binary(), change))
     worst = min(checks, key=lambda check: check.probability)
     assert worst.stands_out
+    assert {check.cut for check in checks if check.stands_out} == {
+        "C5"
+    }  # not its neighbours, though the error is shared
     assert worst.text.startswith("density of C5: 1.5")
     assert "g/mL, where the other readings lead one to expect" in worst.text
 
