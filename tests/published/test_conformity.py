@@ -208,3 +208,38 @@ def test_risk_of_false_acceptance_is_the_complement():
     assert verdict == "meets"
     assert chance == 0.5
     assert math.isclose(normal_below(99.0, 99.0, 0.2), 0.5)
+
+
+def test_guarded_acceptance_keeps_its_promise():
+    """Of what is accepted at 95 %, at most 5 % do not conform; of what is failed, at most 5 % do.
+
+    A simulation that uses none of our formulas: true values all over the place about the limit, each measured once with a
+    normal error. What a value is, given what was measured, is then normal about it (JCGM 106:2012, 6.3.2, flat prior).
+    """
+    rng = np.random.default_rng(106)
+    u, limit = 0.2, window(low=99.0)
+    truth = rng.uniform(97.0, 101.0, 6000)
+    seen = truth + rng.normal(0.0, u, truth.size)
+    verdicts = np.array([decide(measured(value, u), limit, "guarded", 0.95)[0] for value in seen])
+    conforms = truth >= 99.0
+    accepted, failed = verdicts == "meets", verdicts == "fails"
+    # Three standard deviations of a share of about 2,500 are 1.3 %.
+    assert 1.0 - conforms[accepted].mean() <= 0.05
+    assert conforms[failed].mean() <= 0.05
+    assert accepted.mean() == pytest.approx(0.5 - 1.645 * u / 4.0, abs=0.02)  # the guard band costs what it must
+    assert (verdicts == "undecided").mean() == pytest.approx(2 * 1.645 * u / 4.0, abs=0.02)
+
+
+@given(st.floats(-5, 5), st.floats(0.01, 3))
+def test_simple_acceptance_is_an_even_chance(away, u):
+    """One limit, a normal value: the estimate is inside exactly where conforming is at least as probable as not."""
+    verdict, chance = decide(measured(99.0 + away, u), window(low=99.0), "simple", 0.95)
+    assert (verdict == "meets") == (chance >= 0.5 - 1e-12)
+
+
+@given(st.floats(-5, 5), st.floats(0.01, 3), st.floats(0.5, 0.999), st.floats(0.5, 0.999))
+def test_more_confidence_never_decides_more(away, u, one, other):
+    less, more = sorted((one, other))
+    found = decide(measured(99.0 + away, u), window(low=99.0), "guarded", less)[0]
+    stricter = decide(measured(99.0 + away, u), window(low=99.0), "guarded", more)[0]
+    assert stricter in (found, "undecided")

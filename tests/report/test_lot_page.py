@@ -241,6 +241,19 @@ def test_no_lot_and_nothing_else():
     assert "✗ No lot was made" in Page(html).text
 
 
+def test_a_lot_without_grades_label_tests_and_storage():
+    bare = replace(made_lot(), grades=(), label=(), tests=(), storage=(), corrections=(), constants=(), cautions=())
+    text = Page(lot_html(release(lots=(bare,)))).text
+    for words in (
+        "The lot was held against no grade.",
+        "No purity may be claimed.",
+        "No reading was corrected.",
+        "Grades claimed none",
+        "that is no sign that they are harmless",
+    ):
+        assert words in text
+
+
 def test_frontier_of_one_point_and_of_none():
     one = Frontier("chloroform", np.array([0.99]), np.array([0.2]), 0.95, 0.99)
     assert "<svg" in frontier_chart(one)
