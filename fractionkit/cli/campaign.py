@@ -41,6 +41,12 @@ def command(
     carry_residue: Annotated[
         bool, typer.Option("--carry-residue", help="Leave what stays in the pot for the next charge.")
     ] = False,
+    passes: Annotated[
+        int,
+        typer.Option(
+            "--passes", metavar="K", help="Hold one to K simple distillations of a charge against the set-up."
+        ),
+    ] = 0,
     json: JsonOption = None,
     report: ReportOption = None,
 ) -> None:
@@ -56,7 +62,7 @@ def command(
     with progress("batches") as tell:
         made = campaign(
             sheet, batches=batches, carried=carried, setup=setup, reflux=reflux, carry_residue=carry_residue,
-            progress=tell,
+            passes=passes, progress=tell,
         )  # fmt: skip
 
     def json_text() -> str:
@@ -101,6 +107,9 @@ def show(made: Campaign, console: Console | None = None) -> None:
         _line(
             console, "", f"{len(best.batches) - MOST_ROWS} batches between are left out: --json and --report hold all."
         )
+    if made.passes:
+        console.print()
+        console.print(passes_table(made))
     console.print()
     good = best.overall.estimate > 0.0
     _line(console, "best", words.headline(made), "bold green" if good else "bold red")
@@ -136,6 +145,28 @@ def policy_table(made: Campaign) -> Table:
             words.settled(policy) + (f", {policy.gathers[0]} gathers" if policy.gathers else ""),
         )  # fmt: skip
         table.add_row(*(_text(cell, "bold" if place == made.best else "") for cell in cells))
+    return table
+
+
+def passes_table(made: Campaign) -> Table:
+    """One charge with the set-up and by simple distillations."""
+    from fractionkit.cli.assess_table import _text
+    from fractionkit.cli.plan_table import _table
+    from fractionkit.report import campaign_words as words
+
+    table = _table()
+    table.add_column("one charge by", max_width=34, overflow="fold")
+    for name in ("cut at, wt%", "kept, g", "h", "MJ"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for row in made.passes:
+        cells = (
+            words.means(row, made),
+            words.aims(row),
+            words.grams(row.kept),
+            words.hours(row.time),
+            words.megajoules(row.heat),
+        )
+        table.add_row(*map(_text, cells))
     return table
 
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Estimate, Flag
 from fractionkit.errors import Fault, InputError
 from fractionkit.planning.campaign_core import MOST_BATCHES, Batches, Progress, Remembering, simulate
-from fractionkit.planning.campaign_model import BatchRow, Campaign, Policy
+from fractionkit.planning.campaign_model import BatchRow, Campaign, PassesRow, Policy
 from fractionkit.planning.campaign_settle import TOLERANCE, gathers, leaving, settling
 from fractionkit.planning.campaign_still import still_divider
 from fractionkit.planning.campaign_words import policy_remarks, sentences
 from fractionkit.planning.checks import FULL, ROOM_TEMPERATURE, azeotropes, check_charge, check_possible
 from fractionkit.planning.compare import compare
+from fractionkit.planning.cutting_passes import MOST_PASSES, repeated
 from fractionkit.planning.feed import shares
 from fractionkit.planning.scenarios import Scenarios, scenarios_of
 from fractionkit.planning.setups import SetUp, setups_of
@@ -45,6 +48,7 @@ def campaign(
     setup: str | None = None,
     reflux: float | None = None,
     carry_residue: bool = False,
+    passes: int = 0,
     count: int = COUNT,
     progress: Progress | None = None,
 ) -> Campaign:
@@ -64,6 +68,8 @@ def campaign(
         L/D; left out, the one of the set-up that `compare` ranks first.
     carry_residue : bool
         Whether what is left in the pot stays for the next charge.
+    passes : int
+        Up to how many simple distillations are held against one batch with the set-up; 0 for none.
     count : int
         Scenarios drawn of all that is uncertain.
     progress : callable, optional
@@ -79,7 +85,7 @@ def campaign(
     receivers = sheet.still.receivers or USUAL_RECEIVERS
     most = carried if carried is not None else sheet.campaign.carried
     most = receivers - 1 if most is None else most
-    _check(sheet, number, most)
+    _check(number, most, passes)
     scenarios = scenarios_of(sheet, count)
     check_charge(sheet, scenarios, [chosen])
     wish = Wish(chosen, ratio)
@@ -98,7 +104,25 @@ def campaign(
     if not np.any(made.kept > 0.0):
         check_possible(sheet, scenarios)
     told = tuple(_policy(made, g, scenarios) for g in policies)
-    return _campaign(sheet, scenarios, wish, receivers, limit, told, carry_residue=carry_residue)
+    found = _campaign(sheet, scenarios, wish, receivers, limit, told, carry_residue=carry_residue)
+    return replace(found, passes=_passes(sheet, scenarios, told[0].batches[0], passes)) if passes else found
+
+
+def _passes(sheet: StillSheet, scenarios: Scenarios, first: BatchRow, most: int) -> tuple[PassesRow, ...]:
+    """One batch with the set-up, then 1 to ``most`` simple distillations of the same charge."""
+    column = PassesRow(0, (), first.kept, first.recovery, first.time, first.heat)
+    rows = [
+        PassesRow(
+            passes=made.passes,
+            aims=made.aims,
+            kept=estimate(made.kept),
+            recovery=estimate(made.recovery),
+            time=estimate(made.time) if np.all(np.isfinite(made.time)) else None,
+            heat=estimate(made.heat),
+        )
+        for made in repeated(scenarios, sheet.still, most)
+    ]
+    return (column, *rows)
 
 
 def _setup(sheet: StillSheet, name: str | None, reflux: float | None) -> tuple[SetUp, float]:
@@ -115,12 +139,14 @@ def _setup(sheet: StillSheet, name: str | None, reflux: float | None) -> tuple[S
     return chosen[0].setup, chosen[0].reflux if reflux is None else reflux
 
 
-def _check(sheet: StillSheet, batches: int, carried: int) -> None:
+def _check(batches: int, carried: int, passes: int) -> None:
     faults = []
     if not 1 <= batches <= MOST_BATCHES:
         faults.append(Fault(str(batches), f"1 to {MOST_BATCHES} batches", column="batches"))
     if carried < 0:
         faults.append(Fault(str(carried), "0 or more cuts to carry", column="carried"))
+    if not 0 <= passes <= MOST_PASSES:
+        faults.append(Fault(str(passes), f"0 to {MOST_PASSES} simple distillations", column="passes"))
     if faults:
         raise InputError(faults)
 
@@ -178,6 +204,7 @@ def _row(made: Batches, g: int, b: int, scenarios: Scenarios) -> BatchRow:
         fresh=estimate(made.fresh[g][:, b].sum(axis=-1)),
         charge=estimate(made.charge[g][:, b].sum(axis=-1)),
         kept=estimate(mass),
+        recovery=estimate(_ratio(kept[:, scenarios.component], made.fresh[g][:, b, scenarios.component])),
         assay=estimate(kept[mass > 0.0, scenarios.component] / mass[mass > 0.0]) if np.any(mass > 0.0) else None,
         meets=float(made.meets[g, b]),
         waste=estimate(made.waste[g][:, b].sum(axis=-1)),

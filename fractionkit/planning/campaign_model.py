@@ -17,15 +17,16 @@ class BatchRow:
     """One batch: kg, medians with 95 % intervals.
 
     fresh, charge, kept, waste, residue : this batch's, waste being the cuts that are set aside; recycle : what stands
-    ready afterwards, with its composition (component -> mass fraction). assay : of what is kept, None where nothing is.
-    meets : probability that it meets the purity. cuts : how many were carried on. cut_at : when the heart was cut, in
-    words. time : s, None where unknown; heat : J.
+    ready afterwards, with its composition (component -> mass fraction). assay : of what is kept, None where nothing is;
+    recovery : part of the target fed fresh that is kept. meets : probability that it meets the purity. cuts : how many
+    were carried on. cut_at : when the heart was cut, in words. time : s, None where unknown; heat : J.
     """
 
     number: int
     fresh: Estimate
     charge: Estimate
     kept: Estimate
+    recovery: Estimate
     assay: Estimate | None
     meets: float
     waste: Estimate
@@ -72,11 +73,28 @@ class Policy:
 
 
 @dataclass(frozen=True)
+class PassesRow:
+    """One charge of fresh feed by other means: ``passes`` simple distillations, or 0 for the set-up of the campaign.
+
+    kept : kg; recovery : of the target charged; both 0 where nothing meets the target. aims : purity at which the cut
+    of each pass is taken. time : s of all passes, None where unknown; heat : J.
+    """
+
+    passes: int
+    aims: tuple[float, ...]
+    kept: Estimate
+    recovery: Estimate
+    time: Estimate | None
+    heat: Estimate
+
+
+@dataclass(frozen=True)
 class Campaign:
     """Batches of one feed with one set-up; ``policies`` by how many cuts they carry, ``best`` the place of the best.
 
     fresh : kg of feed a batch would like to take. limit : kg that the pot takes, None where the sheet does not say.
     tolerance : part of the recycle by which it may change once settled. text : the answer in sentences.
+    passes : one charge by the set-up and by simple distillations, where that was asked for.
     """
 
     title: str
@@ -102,6 +120,7 @@ class Campaign:
     text: tuple[str, ...]
     flags: tuple[Flag, ...]
     cautions: tuple[Caution, ...]
+    passes: tuple[PassesRow, ...] = ()
 
     @property
     def chosen(self) -> Policy:

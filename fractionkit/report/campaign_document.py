@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from fractionkit.planning.campaign_model import BatchRow, Campaign, Policy
+from fractionkit.planning.campaign_model import BatchRow, Campaign, PassesRow, Policy
 from fractionkit.report.document import _composition, _estimate, _flags, _number
 
 SCHEMA = "fractionkit/campaign/1"
@@ -41,6 +41,7 @@ def campaign_json(made: Campaign) -> dict[str, Any]:
         "settled_within": _number(made.tolerance),
         "best": made.chosen.carried,
         "policies": [_policy(policy) for policy in made.policies],
+        "one_charge": [_passes(row) for row in made.passes],
         "text": list(made.text),
         "flags": _flags(made.flags),
         "cautions": [
@@ -76,12 +77,24 @@ def _policy(policy: Policy) -> dict[str, Any]:
     }
 
 
+def _passes(row: PassesRow) -> dict[str, Any]:
+    return {
+        "simple_distillations": row.passes,
+        "cut_at": [_number(aim) for aim in row.aims],
+        "kept_g": _estimate(row.kept, 1e3),
+        "recovery": _estimate(row.recovery),
+        "heat_MJ": _estimate(row.heat, 1e-6),
+        "time_h": None if row.time is None else _estimate(row.time, 1.0 / 3600.0),
+    }
+
+
 def _batch(row: BatchRow) -> dict[str, Any]:
     return {
         "batch": row.number,
         "fresh_g": _estimate(row.fresh, 1e3),
         "charge_g": _estimate(row.charge, 1e3),
         "kept_g": _estimate(row.kept, 1e3),
+        "recovery": _estimate(row.recovery),
         "assay": None if row.assay is None else _estimate(row.assay),
         "probability_meets_target": _number(row.meets),
         "heart": row.cut_at,

@@ -26,7 +26,7 @@ def campaign_html(made: Campaign) -> str:
     page = environment()
     page.filters.update(
         sentence=sentence, goal=goal, grams=words.grams, percent=words.percent, share=words.share, hours=words.hours,
-        megajoules=words.megajoules, settled=words.settled, gain=words.gain,
+        megajoules=words.megajoules, settled=words.settled, gain=words.gain, means=words.means, aims=words.aims,
     )  # fmt: skip
     return page.get_template(TEMPLATE).render(
         made=made,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractionkit.assessment.model import Estimate
 from fractionkit.figures.labels import plain
-from fractionkit.planning.campaign_model import Campaign, Policy
+from fractionkit.planning.campaign_model import Campaign, PassesRow, Policy
 from fractionkit.planning.cutting_words import Kind, shown
 from fractionkit.quantities import UNKNOWN
 from fractionkit.report.plan_words import hours, megajoules
@@ -67,6 +67,18 @@ def headline(made: Campaign) -> str:
     if best.overall.estimate <= 0.0:
         return "No batch meets the target"
     return f"Carry {carried(best.carried)} into the next charge"
+
+
+def means(row: PassesRow, made: Campaign) -> str:
+    """By what means one charge is distilled, in words."""
+    if row.passes == 0:
+        return plain(made.setup) + (f" at reflux {made.reflux:g}" if made.stages.high > 1.0 else "")
+    return "simple distillation" if row.passes == 1 else f"{row.passes} simple distillations"
+
+
+def aims(row: PassesRow) -> str:
+    """At which purities the cuts of several passes are taken."""
+    return ", ".join(f"{100 * aim:.3g}" for aim in row.aims) if row.passes > 1 and row.kept.high > 0.0 else UNKNOWN
 
 
 def settled(policy: Policy) -> str:

@@ -123,6 +123,24 @@ def test_report_holds_the_picture_fetches_nothing_and_escapes(outputs):
     assert "&lt;b&gt;Two" in text
 
 
+def test_simple_distillations_beside_the_set_up(folder):
+    arguments = (str(folder), *CHOSEN, "--batches", "1", "--carried", "0", "--passes", "2")
+    report = folder / "passes.html"
+    told = run(*arguments, "--report", str(report))
+    assert "2 simple distillations" in told
+    assert "simple distillation again and again" in report.read_text(encoding="utf-8")
+    document = json.loads(run(*arguments, "--json", "-"))
+    CHECK.validate(document)
+    rows = document["one_charge"]
+    assert [row["simple_distillations"] for row in rows] == [0, 1, 2]
+    batch = document["policies"][0]["batches"][0]
+    assert rows[0]["kept_g"] == batch["kept_g"]
+    assert rows[0]["recovery"] == batch["recovery"]
+    # 6 stages keep more than one or two passes of one stage (Fenske: 6 stages are 6 simple steps at total reflux)
+    assert rows[0]["kept_g"]["estimate"] > max(row["kept_g"]["estimate"] for row in rows[1:])
+    assert rows[2]["time_h"]["estimate"] > rows[1]["time_h"]["estimate"]
+
+
 def test_json_on_standard_output_is_all_there_is(folder):
     told = json.loads(run(str(folder), *CHOSEN, "--batches", "1", "--carried", "0", "--json", "-"))
     assert len(told["policies"]) == 1
@@ -136,6 +154,7 @@ def test_json_on_standard_output_is_all_there_is(folder):
         (("--setup", "tall"), "a set-up of the sheet"),
         (("--reflux", "-1"), "a reflux ratio"),
         (("--carried", "-1"), "0 or more cuts"),
+        (("--passes", "9"), "0 to 6 simple distillations"),
     ],
 )
 def test_refusals(folder, options, message):
