@@ -125,11 +125,11 @@ def test_report_holds_the_picture_fetches_nothing_and_escapes(outputs):
 
 def test_simple_distillations_beside_the_set_up(folder):
     arguments = (str(folder), *CHOSEN, "--batches", "1", "--carried", "0", "--passes", "2")
-    report = folder / "passes.html"
-    told = run(*arguments, "--report", str(report))
+    report, out = folder / "passes.html", folder / "passes.json"
+    told = run(*arguments, "--report", str(report), "--json", str(out))
     assert "2 simple distillations" in told
     assert "simple distillation again and again" in report.read_text(encoding="utf-8")
-    document = json.loads(run(*arguments, "--json", "-"))
+    document = json.loads(out.read_text(encoding="utf-8"))
     CHECK.validate(document)
     rows = document["one_charge"]
     assert [row["simple_distillations"] for row in rows] == [0, 1, 2]
@@ -138,7 +138,7 @@ def test_simple_distillations_beside_the_set_up(folder):
     assert rows[0]["recovery"] == batch["recovery"]
     # 6 stages keep more than one or two passes of one stage (Fenske: 6 stages are 6 simple steps at total reflux)
     assert rows[0]["kept_g"]["estimate"] > max(row["kept_g"]["estimate"] for row in rows[1:])
-    assert rows[2]["time_h"]["estimate"] > rows[1]["time_h"]["estimate"]
+    assert rows[2]["time_h"]["estimate"] >= rows[1]["time_h"]["estimate"]
 
 
 def test_json_on_standard_output_is_all_there_is(folder):
