@@ -197,6 +197,19 @@ def test_computed_boiling_range_against_a_published_limit():
     assert line(judge_lot(["federal-trichloroethylene"], light)[0], "boiling range").verdict == "fails"
 
 
+@pytest.mark.parametrize(("ethanol", "verdict"), [(0.0, "fails"), (0.009, "meets"), (0.02, "fails")])
+def test_density_window_belongs_to_stabilised_chloroform(ethanol, verdict):
+    """1.475 to 1.481 at 20/20 is chloroform with ethanol in it: volumes add, 1.4885 and 0.7893 g/mL, water 0.99821."""
+    by_hand = 1.0 / ((1.0 - ethanol) / 1.4885 + ethanol / 0.7893) / 0.99821
+    assert (1.475 <= by_hand <= 1.481) == (verdict == "meets")
+    draws = np.tile([1.0 - ethanol, ethanol], (1000, 1))
+    found = line(
+        judge_lot(["bp-reagent-chloroform"], Sample("chloroform", ("chloroform", "ethanol"), draws))[0],
+        "relative density",
+    )
+    assert found.verdict == verdict
+
+
 def test_stabiliser_that_is_a_component():
     names = ("chloroform", "ethanol")
     ethanol = stats.norm.ppf((np.arange(1000) + 0.5) / 1000, 0.007, 0.0005)
