@@ -47,6 +47,23 @@ def check_charge(sheet: StillSheet, scenarios: Scenarios, setups: Sequence[SetUp
         raise InputError(faults)
 
 
+def check_phases(sheet: StillSheet, scenarios: Scenarios) -> None:
+    """Refuse a feed that may boil as two liquids: what is followed is one liquid."""
+    mixture, w = scenarios.mixture, scenarios.feed.w.mean(axis=0)
+    present = [k for k in range(mixture.n) if w[k] > 0.0]
+    for place, i in enumerate(present):
+        for j in present[place + 1 :]:
+            point = mixture.immiscible_boiling_point(i, j, scenarios.pressure_mean)
+            if point is not None:
+                expected = (
+                    f"a feed of one liquid; {mixture.names[i]} and {mixture.names[j]} boil as two at "
+                    f"{point.T - ZERO_CELSIUS:.1f} °C: part and dry it first, and leave out what is taken away"
+                )
+                raise InputError(
+                    Fault(f"{mixture.names[i]}, {mixture.names[j]}", expected, str(sheet.source), column="[feed]")
+                )
+
+
 def charge_volume(scenarios: Scenarios) -> float:
     """Volume of the charge at room temperature, m3."""
     w = scenarios.feed.w.mean(axis=0)

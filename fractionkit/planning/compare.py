@@ -10,7 +10,7 @@ from multiprocessing import get_context
 
 from fractionkit.assessment.model import Estimate
 from fractionkit.errors import Fault, InputError
-from fractionkit.planning.checks import check_charge, check_possible, flags_of
+from fractionkit.planning.checks import check_charge, check_phases, check_possible, flags_of
 from fractionkit.planning.cutting import frontier
 from fractionkit.planning.cutting_curve import collected
 from fractionkit.planning.cutting_model import Frontier
@@ -81,6 +81,7 @@ def compare(
     usual = COUNT if len(wishes) > FEW_TRIALS else 2 * COUNT
     scenarios = scenarios_of(sheet, usual if count is None else count)
     check_charge(sheet, scenarios, setups)
+    check_phases(sheet, scenarios)
     trials = _all(scenarios, wishes, sheet.still, processes, progress)
     if not any(trial.reaches for trial in trials):
         check_possible(sheet, scenarios)

@@ -24,6 +24,9 @@ SEED = 20240517
 FIT_GOAL = 1e-3
 """Largest error of a vapour's mole fraction in any scenario at which the fit is good enough; 5e-5 and 0.02 K are usual."""
 
+MODELS = {4: 32, 5: 24}
+"""Models and pressures drawn, by the number of components, where fitting one for every scenario would take too long."""
+
 HOTTEST = 420.0
 """K to which densities are carried at most."""
 
@@ -114,20 +117,23 @@ def scenarios_of(sheet: StillSheet, count: int = COUNT, seed: int = SEED) -> Sce
             for key, part in ((name, "value"), (f"{name}_u", "u"))
         }
     )
-    z = stratified(count, 5 + len(mixture.model_errors), rng)
-    pressure = np.maximum(station.value + station.u * z[:, 0], 0.5 * station.value)
-    members = [mixture.perturbed(theta) for theta in z[:, 5:]]
-    volatility = FittedVolatility(members, pressure, goal=FIT_GOAL)
+    z = stratified(count, 4, rng)
+    models = min(count, MODELS.get(mixture.n, count))
+    drawn = stratified(models, 1 + len(mixture.model_errors), rng)
+    pressure = np.maximum(station.value + station.u * drawn[:, 0], 0.5 * station.value)
+    fitted = FittedVolatility([mixture.perturbed(theta) for theta in drawn[:, 1:]], pressure, goal=FIT_GOAL)
+    # which model and pressure goes with which of the other draws is left to chance
+    which = rng.permutation(np.resize(np.arange(models), count))
     shift, spread = reading_error(sheet, feed, mixture, station)
     return Scenarios(
         feed=feed,
         mixture=mixture,
-        volatility=volatility,
-        pressure=pressure,
+        volatility=fitted.take(which) if models > 1 else fitted,
+        pressure=pressure[which],
         pressure_mean=station.value,
         pressure_u=station.u,
-        reading=shift + spread * z[:, 1],
-        column=z[:, 2:5],
+        reading=shift + spread * z[:, 0],
+        column=z[:, 1:4],
         warnings=(*station.warnings, *feed.remarks),
     )
 

@@ -19,6 +19,13 @@ NEARLY_ABSENT = 1e-9
 """Fraction at which the K-value of an absent component is sampled."""
 
 
+MOST_CHECKS = 1500
+"""Check points at most; a whole lattice of five components is far more."""
+
+STRAIGHT = 3
+"""Components up to which 1/T is fitted beside a straight line through the pure liquids: blends are then good too."""
+
+
 FEW = 400
 """Numbers in an array below which whole-table operations cost less than one operation a monomial."""
 
@@ -63,7 +70,7 @@ class FittedVolatility:
         self._fit(members, goal)
 
     def _fit(self, members: list[Equilibrium], goal: float) -> None:
-        checks = _inner(self.n)
+        checks = _thinned(_inner(self.n), MOST_CHECKS)
         truth, T_true = _sample(members, self.pressure, checks)
         y_true = unit(checks[:, None, :] * np.exp(truth))
         self.error_y = np.inf
@@ -87,15 +94,23 @@ class FittedVolatility:
         self.error_T = float(np.abs(self._temperature(everywhere, found) - T_true).max())
 
     def _fit_temperature(self, points: Array, values: Array, T: Array) -> None:
-        """1/T is close to a parabola in ln sum_i x_i K_i/K_n (Clausius and Clapeyron); polynomials take the rest."""
+        """1/T is close to a parabola in ln sum_i x_i K_i/K_n (Clausius and Clapeyron); polynomials take the rest.
+
+        The parabola is that of the first mixture for all, so that what differs between them is linear in coefficients.
+        """
         basis = self._basis(points).T
         log_total = _log_total(points[:, None], values)
-        rows = []
-        for s in range(T.shape[1]):
-            columns = np.column_stack([log_total[:, s], log_total[:, s] ** 2, basis])
-            rows.append(np.linalg.lstsq(columns, 1.0 / T[:, s], rcond=None)[0])
+        if self.n <= STRAIGHT:
+            pure = points.max(axis=1) > 0.999
+            columns = np.column_stack([log_total[pure, 0], np.ones(pure.sum())])
+            parabola = np.array([np.linalg.lstsq(columns, 1.0 / T[pure, 0], rcond=None)[0][0], 0.0])
+        else:
+            columns = np.column_stack([log_total[:, 0], log_total[:, 0] ** 2, basis])
+            parabola = np.linalg.lstsq(columns, 1.0 / T[:, 0], rcond=None)[0][:2]
+        left = 1.0 / T - parabola[0] * log_total - parabola[1] * log_total**2
+        rest = np.linalg.lstsq(basis, left, rcond=None)[0]
         # (terms + 2, S)
-        self._inverse_T = np.array(rows).T
+        self._inverse_T = np.concatenate([np.repeat(parabola[:, None], T.shape[1], axis=1), rest])
 
     def _temperature(self, x: Array, log_alpha: Array) -> Array:
         c = self._inverse_T[:, 0] if self._shared else self._inverse_T
@@ -262,6 +277,13 @@ def _nodes(n: int, count: int) -> Array:
     """Sample points (m, n): Chebyshev points, ends included, in the fractions of what is left (Duffy's coordinates)."""
     line = 0.5 - 0.5 * np.cos(np.pi * np.arange(count) / max(count - 1, 1))
     return _simplex_points(np.array(list(product(line, repeat=n - 1))).reshape(-1, n - 1))
+
+
+def _thinned(points: Array, most: int) -> Array:
+    """At most so many of the points, chosen at random with a fixed seed."""
+    if len(points) <= most:
+        return points
+    return points[np.sort(np.random.default_rng(1).permutation(len(points))[:most])]
 
 
 def _inner(n: int) -> Array:

@@ -276,7 +276,7 @@ def test_the_built_in_table_is_compared_when_no_set_up_is_named():
         assert made.stages >= 1.0, key
         assert made.stages_u < 0.25 * made.stages
         assert made.source
-        assert "from memory" in made.source or "common practice" in made.source 
+        assert "from memory" in made.source or "common practice" in made.source
         one = setups_of(sheet(SetupEntry(column=made.name)))[0]
         assert (one.stages, one.reflux) == (made.stages, made.reflux)
 
@@ -332,6 +332,13 @@ def test_an_azeotrope_in_the_way_is_named():
     other_side = replace(rich_in_methanol, target=TargetEntry("methanol", 0.95, 0.95))
     assert compare(other_side).best is not None
     assert any(flag.code == "azeotrope" for flag in compare(other_side).flags)
+
+
+@pytest.mark.parametrize("names", [("chloroform", "water"), ("dichloromethane", "methanol", "water")])
+def test_a_wet_charge_is_refused(names):
+    wet = sheet(setup("4", 3), names=names, share="80 ± 1 wt%", others=["15 wt%"][: len(names) - 2], target=names[0])
+    with pytest.raises(InputError, match=f"{names[0]} and water boil as two .* part and dry it first"):
+        compare(wet)
 
 
 @pytest.mark.parametrize(
