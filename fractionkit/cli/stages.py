@@ -77,17 +77,17 @@ def show(fit: StillFit) -> None:
 
     from fractionkit.figures.labels import plain, short_names, shorten
     from fractionkit.quantities import format_interval
-    from fractionkit.stages.words import number, summary
+    from fractionkit.stages.words import summary
 
     console = Console(highlight=False, markup=False, emoji=False)
     console.print(Text(plain(fit.title) + (f", {fit.date}" if fit.date else ""), style="bold"))
-    console.print(Text("wt% with 95 % intervals; stages: at total reflux, from pot to cut", style="dim"))
+    console.print(Text("wt% with 95 % intervals", style="dim"))
     table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
     table.add_column("cut", no_wrap=True)
-    table.add_column("", no_wrap=True, min_width=14)
-    for name in ("by the still", "by its readings", "stages"):
+    table.add_column("", no_wrap=True, min_width=22)
+    for name in ("by the still", "by its readings"):
         table.add_column(name, justify="right", no_wrap=True)
-    names = short_names(fit.components, 14)
+    names = short_names(fit.components, 22)
     cuts = fit.cuts if len(fit.cuts) <= MOST_ROWS else fit.cuts[:MOST_ROWS]
     for cut in cuts:
         for i, name in enumerate(names):
@@ -95,9 +95,8 @@ def show(fit: StillFit) -> None:
                 format_interval(s.estimate, min(s.low, s.estimate), max(s.high, s.estimate)).removesuffix(" wt%")
                 for s in (cut.predicted[i], cut.assessed[i])
             ]
-            total = "–" if cut.total_reflux is None else number(cut.total_reflux)
             first = i == 0
-            row = (shorten(cut.name, 8) if first else "", name, *cells, total if first else "")
+            row = (shorten(cut.name, 8) if first else "", name, *cells)
             table.add_row(*(Text(cell) for cell in row))
     console.print(table)
     if len(cuts) < len(fit.cuts):

@@ -9,17 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.composition.summary import pick_samples
 from fractionkit.composition.tail import chi_square_tail
 from fractionkit.errors import Fault, InputError
-from fractionkit.planning.cutting_curve import By, Collected, collected
-from fractionkit.planning.cutting_heart import guarded
-from fractionkit.planning.during_model import BenchReading, Change, During, Mixed
+from fractionkit.planning.cutting_curve import Collected, collected
+from fractionkit.planning.during_change import fractions, mixed, next_change, unit
+from fractionkit.planning.during_model import BenchReading, During
 from fractionkit.planning.running_costs import Course, course
 from fractionkit.planning.scenarios import Scenarios, scenarios_of
 from fractionkit.planning.setups import SetUp, setups_of
@@ -30,10 +30,10 @@ from fractionkit.still import Distillation, distil
 
 Array = NDArray[np.float64]
 
-COUNT, MANY = 400, 1600
+COUNT, MANY = 400, 1000
 """Scenarios at first, and where too few of those carry the answer."""
 
-ENOUGH = 40.0
+ENOUGH = 30.0
 DRAWS = 300
 REPEAT = 0.15
 """K, fresh in each reading, where the sheet does not say; a thermometer read to half a degree (common practice)."""
@@ -46,7 +46,6 @@ REFLUX_U = 0.1
 """Relative standard uncertainty of a reflux ratio set at the bench (common practice, no source)."""
 
 IMPOSSIBLE, DOUBTFUL = 1e-3, 0.02
-MARKS = 64
 TOLERANCE = 1e-3
 HEEL = 0.03
 
@@ -80,8 +79,14 @@ def during(
 
     Parameters
     ----------
-    sheet : the plan. readings : what was seen, the last one being now. since : kg collected in all when the present
-    receiver was set under. setup, reflux : which of the plan's set-ups is running; needed where it has several.
+    sheet
+        The plan.
+    readings
+        What was seen, the last one being now.
+    since
+        Kilograms collected in all when the present receiver was set under.
+    setup, reflux
+        Which of the plan's set-ups is running; needed where it has several.
 
     Raises
     ------
@@ -96,9 +101,7 @@ def during(
     return found
 
 
-def start(
-    sheet: StillSheet, *, setup: str | None = None, reflux: float | None = None, count: int = COUNT
-) -> Started:
+def start(sheet: StillSheet, *, setup: str | None = None, reflux: float | None = None, count: int = COUNT) -> Started:
     """Distil the scenarios of a plan, to be followed with one reading after the other; see `during`."""
     chosen, ratio = _chosen(sheet, setup, reflux)
     return _run(sheet, chosen, ratio, count)
@@ -138,8 +141,8 @@ def _chosen(sheet: StillSheet, name: str | None, reflux: float | None) -> tuple[
     """The set-up that is running, and its reflux ratio."""
     known = setups_of(sheet)
     if name is None and len(known) > 1:
-        names = ", ".join(f'"{setup.name}"' for setup in known)
-        raise InputError(Fault(None, f"which set-up is running, one of {names}", str(sheet.source), column="--setup"))
+        listed = ", ".join(f'"{setup.name}"' for setup in known)
+        raise InputError(Fault(None, f"which set-up is running, one of {listed}", str(sheet.source), column="--setup"))
     match = [s for s in known if name is None or s.name.casefold() == name.casefold()]
     if not match:
         names = [setup.name for setup in known]
@@ -160,7 +163,7 @@ def _check(readings: Sequence[BenchReading], since: float) -> None:
     faults = []
     if not readings:
         faults.append(Fault(None, 'a reading: --head "88.2 degC" --collected "310 g", or a log of them'))
-    for before, after in zip(readings, readings[1:], strict=False):
+    for before, after in pairwise(readings):
         if after.collected < before.collected:
             expected = f"a mass not below the {1e3 * before.collected:g} g collected before"
             faults.append(Fault(f"{1e3 * after.collected:g} g", expected, row=after.row, column="collected"))
@@ -287,7 +290,10 @@ def _answer(running: Started, found: During, log_weight: Array, bias: _Bias) -> 
     over = curve.at_mass(now)[:, 0]
     inside = over - curve.at_mass(start)[:, 0]
     step = 0.001 * curve.charge.sum(axis=1, keepdims=True)
-    coming = curve.at_mass(np.minimum(now + step, curve.end[:, None]))[:, 0] - curve.at_mass(np.maximum(now - step, 0.0))[:, 0]
+    coming = (
+        curve.at_mass(np.minimum(now + step, curve.end[:, None]))[:, 0]
+        - curve.at_mass(np.maximum(now - step, 0.0))[:, 0]
+    )
     place = running.scenarios.component
     mass = inside.sum(axis=1)
     meets = None
@@ -301,9 +307,9 @@ def _answer(running: Started, found: During, log_weight: Array, bias: _Bias) -> 
         coming=fractions(coming),
         left=mixed(curve.charge - over),
         meets=meets,
-        change=_change(running, curve, picked, found, place),
+        change=next_change(running.times, curve, picked, found, place),
     )
-    return made, _unit(coming)
+    return made, unit(coming)
 
 
 def _taken(curve: Collected, picked: NDArray[np.intp], error: Array) -> Collected:
@@ -312,133 +318,3 @@ def _taken(curve: Collected, picked: NDArray[np.intp], error: Array) -> Collecte
         curve.mass[picked], curve.amounts[picked], curve.rate[picked], curve.head[picked] + error[:, None],
         curve.charge[picked], curve.end[picked],
     )  # fmt: skip
-
-
-def mixed(amounts: Array) -> Mixed:
-    """Mass and mass fractions of amounts (D, n) kg."""
-    return Mixed(estimate(amounts.sum(axis=1)), fractions(amounts))
-
-
-def fractions(amounts: Array) -> tuple[Estimate, ...]:
-    """Mass fractions of amounts (D, n)."""
-    w = _unit(amounts)
-    return tuple(estimate(w[:, i]) for i in range(w.shape[1]))
-
-
-def _unit(amounts: Array) -> Array:
-    safe = np.maximum(amounts, 0.0) + 1e-15
-    return np.asarray(safe / safe.sum(axis=1, keepdims=True))
-
-
-def _change(
-    running: Started, curve: Collected, picked: NDArray[np.intp], found: During, place: int
-) -> Change:
-    """The next change of receivers: the present one kept on as the heart, or a later heart, whichever keeps more."""
-    options = []
-    kinds: tuple[By, ...] = ("head", "mass")
-    for by in kinds:
-        marks = _marks(curve, found.readings[-1], by)
-        at = curve.masses(marks, by)
-        at = np.maximum(at, found.readings[-1].collected)  # a head that has passed a mark already: at once
-        at = np.minimum(at, curve.end[:, None])
-        amounts = curve.at_mass(np.maximum.accumulate(at, axis=1))
-        options += _hearts(curve, found, place, by, marks, amounts, at)
-    if not options:
-        return _none(curve, found)
-    best = max(options, key=lambda option: option.kept)
-    when = best.at[:, best.first if best.starts else best.last]
-    head = curve.head_at(when[:, None])[:, 0]
-    ahead = when - found.readings[-1].collected
-    minutes = _minutes(running, picked, found.readings[-1].collected, when)
-    return Change(
-        what="start of the heart" if best.starts else "end of the heart",
-        by=best.by,
-        at=float(best.marks[best.first if best.starts else best.last]),
-        head=estimate(head),
-        collected=estimate(when),
-        ahead=estimate(ahead),
-        minutes=minutes,
-        heart=mixed(best.heart),
-        probability=best.probability,
-    )
-
-
-@dataclass(frozen=True)
-class _Option:
-    """One heart: whether it starts later (``starts``) or is the present receiver, between marks ``first`` and ``last``."""
-
-    by: By
-    starts: bool
-    first: int
-    last: int
-    marks: Array
-    at: Array
-    heart: Array
-    kept: float
-    probability: float
-
-
-def _marks(curve: Collected, last: BenchReading, by: By) -> Array:
-    """Marks (G,) from now on, by mass or by head temperature."""
-    if by == "mass":
-        return np.linspace(last.collected, float(curve.end.max()), MARKS)
-    now = curve.head_at(np.full((len(curve.mass), 1), last.collected))
-    steps = np.linspace(last.collected, float(np.median(curve.end)), MARKS)
-    heads = np.quantile(np.maximum.accumulate(curve.head_at(np.broadcast_to(steps, (len(curve.mass), MARKS))), axis=1), 0.5, axis=0)
-    rising = np.union1d(heads, np.linspace(float(now.mean()), float(curve.head[:, -1].max()), MARKS // 2))
-    return rising[rising >= float(now.mean())]
-
-
-def _hearts(
-    curve: Collected, found: During, place: int, by: By, marks: Array, amounts: Array, at: Array
-) -> list[_Option]:
-    """The heaviest heart from the present receiver on, and the heaviest that starts later, by one kind of mark."""
-    least = 1e-3 * curve.charge.sum(axis=1)
-    start = curve.at_mass(np.full((len(curve.mass), 1), found.since))
-    options = []
-    continued = amounts - start
-    mass = continued.sum(axis=-1)
-    good = guarded((continued[..., place] - found.purity * mass).T, found.confidence) >= 0.0
-    kept = np.where(good, mass.mean(axis=0), 0.0)
-    last = int(kept.argmax())
-    if kept[last] > least.mean():
-        options.append(_option(curve, found, place, by, False, 0, last, marks, at, continued[:, last]))
-    first, end = np.triu_indices(len(marks), 1)
-    total = amounts.sum(axis=-1)
-    # what is there of the target beyond what the purity asks for: a receiver meets it where its ends differ by 0 or more
-    excess = np.ascontiguousarray((amounts[..., place] - found.purity * total).T)
-    mean = total.mean(axis=0)[end] - total.mean(axis=0)[first]
-    good = (guarded(excess[end] - excess[first], found.confidence) >= 0.0) & (mean > least.mean())
-    if good.any():
-        pair = int(np.where(good, mean, 0.0).argmax())
-        a, b = int(first[pair]), int(end[pair])
-        options.append(_option(curve, found, place, by, True, a, b, marks, at, amounts[:, b] - amounts[:, a]))
-    return options
-
-
-def _option(
-    curve: Collected, found: During, place: int, by: By, starts: bool, first: int, last: int, marks: Array, at: Array,
-    heart: Array,
-) -> _Option:  # fmt: skip
-    mass = heart.sum(axis=1)
-    meets = float((heart[:, place] >= found.purity * mass - 1e-12).mean())
-    return _Option(by, starts, first, last, marks, at, heart, float(mass.mean()), meets)
-
-
-def _none(curve: Collected, found: During) -> Change:
-    """No receiver from now on meets the target."""
-    end = curve.end
-    return Change(
-        "none", "mass", float(np.median(end)), estimate(curve.head_at(end[:, None])[:, 0]), estimate(end),
-        estimate(end - found.readings[-1].collected), None, None, 0.0,
-    )  # fmt: skip
-
-
-def _minutes(running: Started, picked: NDArray[np.intp], now: float, when: Array) -> Estimate | None:
-    times = running.times
-    if not np.all(np.isfinite(times.time)):
-        return None
-    some = Course(times.mass[picked], times.time[picked], times.heat[picked])
-    begun, _ = some.at(np.full(len(picked), now))
-    reached, _ = some.at(when)
-    return estimate(np.maximum(reached - begun, 0.0) / 60.0)

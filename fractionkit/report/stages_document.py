@@ -24,7 +24,10 @@ def as_json(fit: StillFit) -> dict[str, Any]:
         "stages": _span(fit.stages),
         "holdup_fraction": _span(fit.holdup),
         "holdup_g": _span(fit.holdup_mass, 1e3),
-        "holdup_mL": {"estimate": _number(fit.fitted.holdup_volume, 1e6), "u": _number(fit.fitted.holdup_volume_u, 1e6)},
+        "holdup_mL": {
+            "estimate": _number(fit.fitted.holdup_volume, 1e6),
+            "u": _number(fit.fitted.holdup_volume_u, 1e6),
+        },
         "reflux_ratio": {**_span(fit.reflux), "known": fit.reflux_known},
         "stages_at_total_reflux": _span(fit.total_reflux),
         "alternatives": [{"reflux_ratio": _number(r), "stages": _number(n)} for r, n in fit.alternatives],

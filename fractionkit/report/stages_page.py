@@ -50,4 +50,6 @@ def _row(fit: StillFit, k: int) -> dict[str, object]:
 
 
 def _percent(part: Span) -> str:
-    return format_interval(part.estimate, min(part.low, part.estimate), max(part.high, part.estimate)).removesuffix(" wt%")
+    return format_interval(part.estimate, min(part.low, part.estimate), max(part.high, part.estimate)).removesuffix(
+        " wt%"
+    )

@@ -102,9 +102,7 @@ def lay_out(
     space = Space(mixture, evidence.pressure, evidence.pressure_u, stages, reflux, feed, charge, u)
     moles = float((mass * (posterior.mean / mixture.molar_mass).sum(axis=1)).sum())
     bench = Bench(np.cumsum(mass), moles, LAG * charge, np.linspace(0.0, float(mass.sum()), ALONG + 1)[1:])
-    return Fitting(
-        run, mixture, corrected, posterior, mass, space, bench, Rows(space, bench, evidence, mass)
-    )
+    return Fitting(run, mixture, corrected, posterior, mass, space, bench, Rows(space, bench, evidence, mass))
 
 
 def _charged(run: Run, mass: Array, residue: float | None) -> tuple[float, float]:
@@ -131,8 +129,12 @@ def fit(run: Run, *, reflux: Quantity | None = None, stated: Quantity | None = N
 
     Parameters
     ----------
-    run : the sheet; its [still] says stages and reflux where the arguments do not.
-    reflux : ratio L/D as typed. stated : stages that the column is said to have, to compare with.
+    run
+        The sheet; its [still] says stages and reflux where the arguments do not.
+    reflux
+        Ratio L/D as typed.
+    stated
+        Stages that the column is said to have, to compare with.
 
     Raises
     ------

@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.stages.space import Scenarios, Space
+from fractionkit.stages.space import Space
 from fractionkit.still import Charge, Distillation, distil
 
 Array = NDArray[np.float64]
@@ -48,7 +48,6 @@ class Course:
     def take(self, index: NDArray[np.intp]) -> Course:
         """Scenarios ``index``."""
         return Course(**{f.name: getattr(self, f.name)[index] for f in fields(self)})
-
 
     @classmethod
     def joined(cls, parts: Sequence[Course]) -> Course:

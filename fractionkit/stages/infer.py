@@ -92,7 +92,7 @@ def linear_errors(laid: Laid) -> tuple[Array, Array]:
     weighted = laid.moves / laid.variance[:, None]
     covariance = np.linalg.inv(np.eye(laid.moves.shape[2]) + laid.moves.transpose(0, 2, 1) @ weighted)
     right = (weighted * laid.residual[..., None]).sum(axis=1)
-    return (covariance @ right[..., None])[..., 0], covariance
+    return np.asarray((covariance @ right[..., None])[..., 0]), np.asarray(covariance, dtype=np.float64)
 
 
 class Inference:

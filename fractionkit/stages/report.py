@@ -127,9 +127,7 @@ def _stages_between(laid: Fitting, pot: Array, head: Array) -> Array:
     """Stages at total reflux (D,) between mass fractions (D, n)."""
     mixture, pressure = laid.mixture, laid.space.pressure
     x, y = mixture.mole_fractions(pot), mixture.mole_fractions(head)
-    light, heavy = key_pair(
-        mixture.relative_volatility(x.mean(axis=0), pressure), x.mean(axis=0), y.mean(axis=0)
-    )
+    light, heavy = key_pair(mixture.relative_volatility(x.mean(axis=0), pressure), x.mean(axis=0), y.mean(axis=0))
     nominal = laid.space.fitted.take(np.zeros(1, dtype=np.int64))
     return total_reflux_stages(nominal, x[:, None], y[:, None], pressure, light, heavy)[:, 0]
 
@@ -154,9 +152,7 @@ def _cuts(laid: Fitting, sampled: Sampled) -> tuple[CutOfStill, ...]:
             if _tells(pot, draws[:, k]):
                 stages = np.clip(_stages_between(laid, pot, draws[:, k]), -1.0, MOST)
                 total = weighted_span(stages, np.full(len(stages), 1.0 / len(stages)))
-        found.append(
-            CutOfStill(name, float(mass[k]), float(laid.bench.ends[k]), predicted, assessed, total)
-        )
+        found.append(CutOfStill(name, float(mass[k]), float(laid.bench.ends[k]), predicted, assessed, total))
     return tuple(found)
 
 
@@ -174,9 +170,7 @@ def _alternatives(s: Scenarios, weights: Array) -> tuple[tuple[float, float], ..
     slope = (weights @ ((x - mean_x) * (y - mean_y))) / variance if variance > 0.0 else 0.0
     span = weighted_span(x, weights)
     at = np.array([span.low, mean_x, span.high])
-    return tuple(
-        (float(np.exp(a)), float(max(np.exp(mean_y + slope * (a - mean_x)), 1.0))) for a in at
-    )
+    return tuple((float(np.exp(a)), float(max(np.exp(mean_y + slope * (a - mean_x)), 1.0))) for a in at)
 
 
 def _course(laid: Fitting, sampled: Sampled) -> Course95:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,9 +52,7 @@ class Laid:
 
     def take(self, index: NDArray[np.intp]) -> Laid:
         """Scenarios ``index``."""
-        return Laid(
-            self.residual[index], self.variance, self.moves[index], self.composition[index], self.bends[index]
-        )
+        return Laid(self.residual[index], self.variance, self.moves[index], self.composition[index], self.bends[index])
 
     @classmethod
     def joined(cls, parts: Sequence[Laid]) -> Laid:
@@ -91,7 +90,7 @@ class Rows:
         )
         ends = np.cumsum([0, len(instruments), len(self.liquid), self.cuts + 1, vessels * mixture.n, 2 * mixture.n])
         self.at_instrument, self.at_liquid, self.at_change, self.at_stray, self.at_slant = (
-            slice(int(a), int(b)) for a, b in zip(ends[:-1], ends[1:], strict=True)
+            slice(int(a), int(b)) for a, b in pairwise(ends)
         )
         self.instruments = tuple(instruments)
         self.vessel = _vessels(evidence)

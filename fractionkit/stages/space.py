@@ -89,8 +89,8 @@ class Stages:
 class Scenarios:
     """S ways in which the run may have gone.
 
-    stages : (S,). holdup : (S,) moles on the column in parts of the charge. reflux : (S,). w : (S, n) mass fractions of the charge.
-    mass : (S,) kg of charge. volatility : the liquids; ``at`` : (S,) standard deviations by which pressure is off.
+    stages : (S,). holdup : (S,) moles on the column in parts of the charge. reflux : (S,). w : (S, n) mass fractions of
+    the charge. mass : (S,) kg of charge. volatility : the liquids; ``at`` : (S,) standard deviations by which pressure is off.
     """
 
     stages: Array
@@ -128,7 +128,13 @@ class Space:
         safe = np.maximum(w, 1e-3)
         self.centre = np.log(safe[self.others] / safe[self.base])
         self.errors = boiling_errors(mixture)
-        names = ["stages", "hold-up", *(["reflux"] if reflux.log_u > 0.0 else []), *(f"charge {i}" for i in self.others), "mass"]
+        names = [
+            "stages",
+            "hold-up",
+            *(["reflux"] if reflux.log_u > 0.0 else []),
+            *(f"charge {i}" for i in self.others),
+            "mass",
+        ]
         self.first_error = len(names)
         self.names: tuple[str, ...] = (*names, *(mixture.model_errors[i].name for i in self.errors), "pressure")
         self.step = np.array([STEPS.get(name.split()[0], 0.4) for name in self.names])
@@ -164,7 +170,15 @@ class Space:
         weights = np.concatenate([1.0 - shares.sum(axis=1, keepdims=True), shares], axis=1)
         stages = self.stages.at(v[:, 0])
         # a pot alone has no column to hold anything; up to two stages its hold-up comes in gradually
-        return Scenarios(stages, holdup * np.minimum(stages - 1.0, 1.0), ratio, w, mass, self.fitted.blended(weights, self.pressure), v[:, -1])
+        return Scenarios(
+            stages,
+            holdup * np.minimum(stages - 1.0, 1.0),
+            ratio,
+            w,
+            mass,
+            self.fitted.blended(weights, self.pressure),
+            v[:, -1],
+        )
 
     def holdup_of(self, v: Array) -> Array:
         """Hold-up (S,) of its parameter."""

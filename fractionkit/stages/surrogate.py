@@ -28,8 +28,9 @@ NOISE = 0.02
 class Surrogate:
     """Quadratic fit: coefficients (terms, M + 1) in coordinates standardised by centre and scale (d,).
 
-    The last column is what the log likelihood has beside the sum of squares, kept within ``rest``. ``whiten`` (d, d) turns coordinates into
-    distances from the runs that were fitted; beyond ``far`` the fit is not believed and the density falls.
+    The last column is what the log likelihood has beside the sum of squares, kept within ``rest``.
+    ``whiten`` (d, d) turns coordinates into distances from the runs that were fitted; beyond ``far`` the fit is not
+    believed and the density falls.
     """
 
     space: Space

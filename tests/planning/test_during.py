@@ -68,7 +68,9 @@ def test_intervals_hold_the_truth_and_hearts_are_as_good_as_claimed(started, tru
         near = curve.at_mass(np.broadcast_to([masses[-1] - 1e-3, masses[-1] + 1e-3], (TRUTHS, 2)))[row]
         coming = near[1] - near[0]
         left = curve.charge[row] - over[1]
-        for k, (made, true) in enumerate(((found.receiver.w[1], inside), (found.coming[1], coming), (found.left.w[1], left))):
+        for k, (made, true) in enumerate(
+            ((found.receiver.w[1], inside), (found.coming[1], coming), (found.left.w[1], left))
+        ):
             held[row, k] = made.low <= true[1] / true.sum() <= made.high
         wide.append(found.coming[1].high - found.coming[1].low)
         change = found.change
@@ -82,7 +84,9 @@ def test_intervals_hold_the_truth_and_hearts_are_as_good_as_claimed(started, tru
     assert good >= 0.85 * hearts
     # readings sharpen what the plan alone knows
     alone = started.curve.rate[:, :, 1]
-    spread = np.quantile([np.interp(masses[-1], m, a) for m, a in zip(started.curve.mass, alone, strict=True)], [0.025, 0.975])
+    spread = np.quantile(
+        [np.interp(masses[-1], m, a) for m, a in zip(started.curve.mass, alone, strict=True)], [0.025, 0.975]
+    )
     assert np.mean(wide) < 0.7 * np.ptp(spread)
 
 

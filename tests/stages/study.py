@@ -26,6 +26,7 @@ def main() -> None:
     parser.add_argument("--control", action="store_true")
     parser.add_argument("--sway", type=float, default=0.0)
     parser.add_argument("--tie", action="store_true", help="tie the cuts as well")
+    parser.add_argument("--only-tie", action="store_true", help="tie the cuts without fitting the stages")
     options = parser.parse_args()
     from tests.stages.coverage import score, summary
     from tests.stages.worlds import GOOD, PLAIN, worlds
@@ -38,7 +39,8 @@ def main() -> None:
     scores = []
     for world in made:
         begun = time.perf_counter()
-        found = score(world, reflux_known=options.reflux == "known", tied=options.tie)
+        found = score(world, reflux_known=options.reflux == "known", tied=options.tie or options.only_tie,
+                      fitted=not options.only_tie)  # fmt: skip
         scores.append(found)
         what = f"N {world.stages:g} H {world.holdup:g} R {world.reflux:.2f}"
         print(f"{what}: {found.line()}  [{time.perf_counter() - begun:.1f} s]", flush=True)

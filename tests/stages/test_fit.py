@@ -64,7 +64,7 @@ def test_a_mixed_up_cut_is_noticed(made):
     run = made[2].run
     order = [0, 1, 6, 3, 4, 5, 2, 7]
     cuts = replace(run.cuts, density=run.cuts.density[order])
-    with pytest.raises(ConvergenceError, match="at odds|do not go by one number of stages"):
+    with pytest.raises(ConvergenceError, match=r"at odds|do not go by one number of stages"):
         fit(replace(run, cuts=cuts), reflux=number(made[2].reflux, 0.2))
 
 
@@ -82,8 +82,10 @@ def test_unknown_reflux_says_what_is_known_best(made):
 def _told(**changed):
     span = Span(3.0, 2.7, 3.3)
     cut = CutOfStill("C3", 0.1, 0.3, (span, span), (span, span), None)
-    usual = dict(run=None, components=("a", "b"), stages=span, reflux=span, known=True, stated=None, chance=0.5,
-                 cuts=(cut,), tallest=28.0, total_reflux=span, holdup=span)  # fmt: skip
+    usual = {
+        "run": None, "components": ("a", "b"), "stages": span, "reflux": span, "known": True, "stated": None,
+        "chance": 0.5, "cuts": (cut,), "tallest": 28.0, "total_reflux": span, "holdup": span,
+    }  # fmt: skip
     return [flag.code for flag in flags(Told(**{**usual, **changed}))]
 
 

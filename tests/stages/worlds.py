@@ -80,7 +80,9 @@ def worlds(
         ends[:-1] += SWAY * CHARGE * rng.standard_normal(cuts - 1)
         made = whole.cut_at_mass(np.sort(ends)[None])
         run = _sheet(part, made.mass[0], made.w[0], made.head_start[0], made.head_end[0], pressure[s], quality, rng)
-        found.append(World(run, float(stages[s]), float(holdup[s]) if stages[s] > 1.0 else 0.0, float(reflux[s]), made.w[0]))
+        found.append(
+            World(run, float(stages[s]), float(holdup[s]) if stages[s] > 1.0 else 0.0, float(reflux[s]), made.w[0])
+        )
     return found
 
 
