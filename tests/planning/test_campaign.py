@@ -47,7 +47,7 @@ def sheet(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def made(sheet):
-    return campaign(sheet, batches=9, setup="short column", reflux=4.0, count=16)
+    return campaign(sheet, batches=6, setup="short column", reflux=4.0, count=16)
 
 
 def test_public_names():

@@ -61,7 +61,8 @@ def test_trade_off_names_every_curve_and_the_target():
 
 def test_trade_off_of_nothing_and_of_many():
     texts(tradeoff_chart([], "trichloroethylene", 0.9))
-    many = [(f"column {k}", frontier(RUN, 1)) for k in range(MOST_CURVES + 3)]
+    curve = frontier(RUN, 1)
+    many = [(f"column {k}", curve) for k in range(MOST_CURVES + 3)]
     shown = texts(tradeoff_chart(many, "trichloroethylene", 0.9999))
     assert f"column {MOST_CURVES - 1}" in shown
     assert f"column {MOST_CURVES}" not in shown
