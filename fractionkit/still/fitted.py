@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from itertools import product
 from typing import cast
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.still.equilibrium import Array, Equilibrium, total, unit
+from fractionkit.still.lattice import chain, inner, nodes, powers, thinned
 
 DEGREES = {2: (4, 6, 8, 10, 12, 15), 3: (4, 6, 8, 10, 12), 4: (4, 6, 8), 5: (3, 4, 5, 6)}
 """Total degrees tried, by the number of components."""
-
-NEARLY_ABSENT = 1e-9
-"""Fraction at which the K-value of an absent component is sampled."""
 
 
 MOST_CHECKS = 1500
@@ -70,15 +67,15 @@ class FittedVolatility:
         self._fit(members, goal)
 
     def _fit(self, members: list[Equilibrium], goal: float) -> None:
-        checks = _thinned(_inner(self.n), MOST_CHECKS)
+        checks = thinned(inner(self.n), MOST_CHECKS)
         truth, T_true = _sample(members, self.pressure, checks)
         y_true = unit(checks[:, None, :] * np.exp(truth))
         self.error_y = np.inf
         for degree in DEGREES[self.n]:
-            self._powers = _powers(self.n - 1, degree)
-            self._links = _chain(self._powers)
+            self._powers = powers(self.n - 1, degree)
+            self._links = chain(self._powers)
             self._degrees = np.arange(degree + 1)
-            points = _nodes(self.n, degree + 2)
+            points = nodes(self.n, degree + 2)
             values, T = _sample(members, self.pressure, points)
             solved, *_ = np.linalg.lstsq(self._basis(points).T, values.reshape(len(points), -1), rcond=None)
             # (n, terms, S)
@@ -254,53 +251,6 @@ class FittedVolatility:
                 lower = tuple(q - (j == k) for j, q in enumerate(p))
                 out[:, where[lower]] += 2.0 * p[k] * self._volatility[:, i]
         return out
-
-
-def _powers(variables: int, degree: int) -> NDArray[np.int64]:
-    """Exponents (terms, variables) up to a total degree, the constant first."""
-    found = [p for p in product(range(degree + 1), repeat=variables) if sum(p) <= degree]
-    return np.array(sorted(found, key=sum), dtype=np.int64).reshape(-1, variables)
-
-
-def _chain(powers: NDArray[np.int64]) -> list[tuple[int, int]]:
-    """For every monomial but the first, an earlier one and the variable that leads from it."""
-    rows = [tuple(p) for p in powers.tolist()]
-    where = {p: i for i, p in enumerate(rows)}
-    links = []
-    for p in rows[1:]:
-        k = next(j for j, q in enumerate(p) if q > 0)
-        links.append((where[tuple(q - (j == k) for j, q in enumerate(p))], k))
-    return links
-
-
-def _nodes(n: int, count: int) -> Array:
-    """Sample points (m, n): Chebyshev points, ends included, in the fractions of what is left (Duffy's coordinates)."""
-    line = 0.5 - 0.5 * np.cos(np.pi * np.arange(count) / max(count - 1, 1))
-    return _simplex_points(np.array(list(product(line, repeat=n - 1))).reshape(-1, n - 1))
-
-
-def _thinned(points: Array, most: int) -> Array:
-    """At most so many of the points, chosen at random with a fixed seed."""
-    if len(points) <= most:
-        return points
-    return points[np.sort(np.random.default_rng(1).permutation(len(points))[:most])]
-
-
-def _inner(n: int) -> Array:
-    """Check points (m, n): an even lattice in the same coordinates between the samples, and points near the edges."""
-    count = {2: 101, 3: 17, 4: 9, 5: 6}[n]
-    line = np.concatenate([(np.arange(count) + 0.5) / count, [0.002, 0.998]])
-    return _simplex_points(np.array(list(product(line, repeat=n - 1))).reshape(-1, n - 1))
-
-
-def _simplex_points(parts: Array) -> Array:
-    left = np.ones(len(parts))
-    columns = []
-    for k in range(parts.shape[1]):
-        columns.append(left * parts[:, k])
-        left = left * (1.0 - parts[:, k])
-    x = np.maximum(np.stack([*columns, left], axis=-1), NEARLY_ABSENT)
-    return unit(x)
 
 
 def _sample(members: list[Equilibrium], pressure: Array, x: Array) -> tuple[Array, Array]:
