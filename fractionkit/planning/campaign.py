@@ -14,9 +14,10 @@ from fractionkit.planning.campaign_model import BatchRow, Campaign, PassesRow, P
 from fractionkit.planning.campaign_settle import TOLERANCE, gathers, leaving, settling
 from fractionkit.planning.campaign_still import still_divider
 from fractionkit.planning.campaign_words import policy_remarks, sentences
-from fractionkit.planning.checks import FULL, ROOM_TEMPERATURE, azeotropes, check_charge, check_possible
+from fractionkit.planning.checks import FULL, ROOM_TEMPERATURE, azeotropes, check_charge, check_phases, check_possible
 from fractionkit.planning.compare import compare
 from fractionkit.planning.cutting_passes import MOST_PASSES, repeated
+from fractionkit.planning.cutting_words import single
 from fractionkit.planning.feed import shares
 from fractionkit.planning.scenarios import Scenarios, scenarios_of
 from fractionkit.planning.setups import SetUp, setups_of
@@ -88,6 +89,7 @@ def campaign(
     _check(number, most, passes)
     scenarios = scenarios_of(sheet, count)
     check_charge(sheet, scenarios, [chosen])
+    check_phases(sheet, scenarios)
     wish = Wish(chosen, ratio)
     if reason := hindrance(scenarios, wish, sheet.still):
         raise InputError(
@@ -272,13 +274,21 @@ def _campaign(
         policies=policies,
         best=best_policy(policies),
         text=(),
-        flags=tuple(
-            [Flag("reading", text) for text in scenarios.warnings]
-            + [
-                Flag("azeotrope", f"{text}: no cut on one side of it passes to the other.")
-                for text in azeotropes(scenarios)
-            ]
-        ),
+        flags=_flags(scenarios, limit),
         cautions=cautions(scenarios.feed.components),
     )
     return sentences(made)
+
+
+def _flags(scenarios: Scenarios, limit: float | None) -> tuple[Flag, ...]:
+    """What must be known beside the figures, whatever is carried."""
+    flags = [Flag("reading", text) for text in scenarios.warnings]
+    flags += [
+        Flag("azeotrope", f"{text}: no cut on one side of it passes to the other.") for text in azeotropes(scenarios)
+    ]
+    feed = float(scenarios.feed.mass.mean())
+    if limit is not None and feed > limit:
+        room, wished = single(limit, "mass"), single(feed, "mass")
+        text = f"Filled to two thirds, the pot takes {room} of the {wished} of feed: a batch takes less."
+        flags.append(Flag("pot_full", text))
+    return tuple(flags)

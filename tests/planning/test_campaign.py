@@ -90,6 +90,14 @@ def test_the_pot_is_never_overfilled(made, sheet):
             assert row.charge.high <= made.limit * (1.0 + 1e-9)
 
 
+def test_a_pot_too_small_for_the_feed_takes_less_of_it(sheet):
+    small = replace(sheet, still=replace(sheet.still, pot=6.5e-4))
+    run = campaign(small, batches=1, carried=0, setup="short column", reflux=4.0, count=12)
+    assert [flag.code for flag in run.flags] == ["pot_full"]
+    assert run.chosen.batches[0].charge.estimate == pytest.approx(run.limit)
+    assert run.chosen.batches[0].fresh.estimate < 0.8
+
+
 def test_words_say_what_the_figures_say(made):
     text = " ".join(made.text)
     assert f"over {len(made.chosen.batches)} batches" in text
@@ -149,6 +157,13 @@ def test_bad_input(sheet, change, message):
     arguments = {"batches": 2, "setup": "short column", "reflux": 2.0, "count": 12} | change
     with pytest.raises(InputError, match=message):
         campaign(sheet, **arguments)
+
+
+def test_a_wet_feed_is_to_be_parted_first(tmp_path):
+    wet = SHEET.replace("tetrachloroethylene", "water").replace("40 ± 3", "90 ± 1")
+    (tmp_path / "STILL.toml").write_text(wet, encoding="utf-8")
+    with pytest.raises(InputError, match="one liquid"):
+        campaign(load_still(tmp_path), batches=2, setup="short column", reflux=4.0, count=12)
 
 
 def test_a_hold_up_that_takes_the_charge(sheet):
