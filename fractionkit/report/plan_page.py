@@ -56,11 +56,7 @@ def _pictures(plan: Plan) -> dict[str, Any]:
 
     # our own SVG, whose texts are escaped where they are drawn
     best = plan.best
-    drawn: dict[str, Any] = {
-        "setups_picture": Markup(setups_chart(plan)),
-        "course_picture": "",
-        "receivers_picture": "",
-    }
+    drawn: dict[str, Any] = dict.fromkeys(("setups_picture", "course_picture", "receivers_picture"), "")
     if best is not None and best.cuts is not None:
         drawn["setups_picture"] = Markup(setups_chart(plan))
         drawn["course_picture"] = Markup(course_chart(plan, best))

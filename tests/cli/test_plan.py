@@ -181,6 +181,8 @@ def test_the_report_is_one_safe_file(made, hopeless):
         ids = re.findall(r'\sid="([^"]+)"', page)
         assert len(ids) == len(set(ids))
     assert "No set-up gives 99.9 wt% trichloroethylene" in plan_html(hopeless)
+    assert 'id="setups-title"' in plan_html(made)
+    assert 'id="setups-title"' not in plan_html(hopeless)
 
 
 def test_the_demo_is_invented_and_gives_a_plan():
