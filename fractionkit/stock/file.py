@@ -34,14 +34,13 @@ def inspect(path: Path) -> None:
     Raises
     ------
     InputError
-        where it is missing, a folder, no logbook, cut short, or of a newer version.
+        where it is missing, a folder, or no logbook.
     """
     if path.is_dir():
         raise refuse(path, "the file of the logbook, not a folder")
     try:
         with path.open("rb") as stream:
             head = stream.read(_HEADER)
-        size, log = path.stat().st_size, _log(path).exists()
     except FileNotFoundError:
         raise refuse(path, "the logbook; there is none yet: stock enter and stock receive begin one") from None
     except OSError as error:
@@ -50,12 +49,6 @@ def inspect(path: Path) -> None:
         raise refuse(path, _OTHER_TOOL, "another kind of file" if head else "an empty file")
     if int.from_bytes(head[68:72], "big") != schema.APPLICATION_ID:
         raise refuse(path, _OTHER_TOOL, "the database of another program")
-    check_version(path, int.from_bytes(head[60:64], "big"))
-    page = int.from_bytes(head[16:18], "big")
-    page = 65536 if page == 1 else page
-    pages = int.from_bytes(head[28:32], "big")
-    if not log and size < page * pages:  # with a log the missing pages may stand there
-        raise damaged(path, f"it holds {size} bytes of {page * pages}")
 
 
 def check_version(path: Path, version: int) -> None:

@@ -152,6 +152,21 @@ def test_the_proof_can_fail(stock):
     assert not tampered(2, 1.001).holds  # a pot from which less comes than went in
 
 
+def test_the_proof_notices_one_microgram(stock):
+    """A microgram that came from nowhere, put into what stands behind the ledger's back."""
+    bottle = place(stock, "R2/C3")
+    sums = (
+        lambda state: proof._materials(stock.ledger, state),
+        lambda state: proof._whole(stock.ledger, state),
+        lambda state: proof._movements(stock.ledger, state, stock._connection, stock.path),
+    )
+    state = stock.ledger.state()
+    assert all(compare(state).holds for compare in sums)
+    material = next(iter(state.content[bottle]))
+    state.content[bottle][material] += 1
+    assert not any(compare(state).holds for compare in sums)
+
+
 def test_names_are_found_however_they_are_typed(stock):
     for typed in ("B1", "b1", "B-1", " b 1", "b_1"):
         assert stock.holding(typed).name == "B1"
