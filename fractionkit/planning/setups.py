@@ -6,6 +6,7 @@ import tomllib
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
+from pathlib import Path
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.quantities import Quantity, parse
@@ -73,14 +74,14 @@ def setups_of(sheet: StillSheet) -> tuple[SetUp, ...]:
     Raises
     ------
     InputError
-        for a column that the table lacks, and for two set-ups that would have one name.
+        for a column that the table lacks, two set-ups that would have one name, a run that cannot be read or tells nothing.
     """
     if not sheet.setups:
         return tuple(built_in().values())
     faults: list[Fault] = []
     found: dict[str, SetUp] = {}
     for place, entry in enumerate(sheet.setups, 1):
-        base = _base(entry, str(sheet.source), faults)
+        base = _base(entry, str(sheet.source), faults) if entry.run is None else _fitted(entry.run)
         setup = _made(entry, base, place)
         if setup.name in found:
             expected = f"a name for each set-up; {setup.name!r} stands for two"
@@ -103,6 +104,27 @@ def _base(entry: SetupEntry, source: str, faults: list[Fault]) -> SetUp | None:
     expected = f"a built-in column: {', '.join(names)}{nearest(entry.column, names)}"
     faults.append(Fault(entry.column, expected, source, entry.rows.get("column"), "[[setup]] column"))
     return None
+
+
+def _fitted(path: Path) -> SetUp:
+    """The still of a run, as the run itself tells it."""
+    from fractionkit.sheets import load_run
+    from fractionkit.stages import fitted  # imported here: few plans ask for it
+
+    run = load_run(path)
+    still = fitted(run)
+    return SetUp(
+        name=f"still of {run.title}",
+        stages=still.stages,
+        stages_u=still.stages_u,
+        holdup=still.holdup_volume,
+        holdup_u=still.holdup_volume_u,
+        throughput=None,
+        throughput_u=0.0,
+        reflux=USUAL_REFLUX,
+        source=f"stages and hold-up from the run {run.title}",
+        built_in=True,
+    )
 
 
 def _key(name: str) -> str:

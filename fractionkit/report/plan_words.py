@@ -11,7 +11,14 @@ from fractionkit.planning.cutting_model import CutPlan, Receiver
 from fractionkit.planning.cutting_words import interval, single
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.planning.shortcut import Shortcut
-from fractionkit.quantities import UNKNOWN, format_interval, format_probability, format_with_half_width
+from fractionkit.quantities import (
+    COVERAGE_95,
+    UNKNOWN,
+    decimals_of,
+    format_interval,
+    format_probability,
+    format_with_half_width,
+)
 
 Array = NDArray[np.float64]
 
@@ -63,8 +70,11 @@ def _short(made: Estimate, factor: float) -> str:
 
 def stages(trial: Trial) -> str:
     """Theoretical stages, "7.0 ± 1.5"."""
-    half = 1.959964 * trial.setup.stages_u
-    return f"{trial.setup.stages:g}" + (f" ± {half:.2g}" if half > 0.0 else "")
+    half = COVERAGE_95 * trial.setup.stages_u
+    if half <= 0.0:
+        return f"{trial.setup.stages:g}"
+    digits = decimals_of(half)
+    return f"{trial.setup.stages:.{digits}f} ± {half:.{digits}f}"
 
 
 def reflux(trial: Trial) -> str:

@@ -74,7 +74,7 @@ def _assemble(source: Path, sheet: StillSheetFile) -> StillSheet:
         thermometer=entries.thermometer(sheet),
         target=_target(sheet, feed, components),
         still=_still(sheet),
-        setups=_setups(sheet),
+        setups=_setups(sheet, source),
         rank=head.rank,
         campaign=_campaign(sheet),
     )
@@ -219,13 +219,20 @@ def _still(sheet: StillSheetFile) -> StillEntry:
     )
 
 
-def _setups(sheet: StillSheetFile) -> tuple[SetupEntry, ...]:
+def _setups(sheet: StillSheetFile, source: Path) -> tuple[SetupEntry, ...]:
     read = []
     names: set[str] = set()
     for index, entry in sheet.repeated("setup", SetupSection):
-        if not sheet.given("setup", index, "column") and not sheet.given("setup", index, "stages"):
-            expected = 'a column out of the built-in ones, like column = "vigreux 40", or stages = "6 ± 1"'
+        ways = [key for key in ("column", "run", "stages") if sheet.given("setup", index, key)]
+        if not ways:
+            expected = (
+                'a column out of the built-in ones, like column = "vigreux 40", or stages = "6 ± 1", or run = "../test" of '
+                "this still"
+            )
             sheet.fault(expected, "setup", index)
+        elif "run" in ways and len(ways) > 1:
+            expected = f"run alone, which tells the stages, or {' and '.join(key for key in ways if key != 'run')}"
+            sheet.fault(expected, "setup", index, "run", value=entry.run)
         name = entry.name
         if name is not None and name in names:
             sheet.fault("another name: each set-up has its own", "setup", index, "name", value=name)
@@ -237,6 +244,7 @@ def _setups(sheet: StillSheetFile) -> tuple[SetupEntry, ...]:
             SetupEntry(
                 name=name,
                 column=entry.column,
+                run=None if entry.run is None else source.parent / entry.run,
                 stages=entry.stages,
                 holdup=entry.holdup,
                 throughput=entry.throughput,

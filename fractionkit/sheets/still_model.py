@@ -66,13 +66,15 @@ class StillEntry:
 class SetupEntry:
     """One set-up to compare; what is None comes from the built-in ``column``, if one is named.
 
-    name : as the tables call it. column : key of a built-in column. stages : theoretical stages, the pot counted.
+    name : as the tables call it. column : key of a built-in column. run : a run of one's own still, which tells its
+    stages and hold-up. stages : theoretical stages, the pot counted.
     holdup : m3 of liquid in column and head. throughput : m3/s of boiling liquid, the most that it can carry.
     reflux : ratios L/D to try. rows : line in the sheet of each key and of the section ("").
     """
 
     name: str | None = None
     column: str | None = None
+    run: Path | None = None
     stages: Quantity | None = None
     holdup: Quantity | None = None
     throughput: Quantity | None = None

@@ -114,10 +114,11 @@ class StillSection(Section):
 
 
 class SetupSection(Section):
-    """One set-up: a built-in column, or a column of one's own."""
+    """One set-up: a built-in column, a column of one's own, or the still of a run."""
 
     name: str | None = Field(None, description="a name in quotation marks")
     column: str | None = Field(None, description='a built-in column in quotation marks, like "vigreux 40"')
+    run: str | None = Field(None, description='the folder of a run on this still, like "../test-mixture"')
     stages: Stages | None = None
     holdup: HeldVolume | None = None
     throughput: Flow | None = None

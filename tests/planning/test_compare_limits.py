@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields, replace
+from pathlib import Path
 
 import pytest
 
@@ -55,6 +57,17 @@ def test_a_column_of_the_table_with_ones_own_figures():
     assert (made.stages, made.reflux, made.name) == (5.2, (2.0,), "Vigreux 40 cm")
     assert made.holdup == built_in()["vigreux-40"].holdup
     assert "stages: the sheet" in made.source
+
+
+def test_the_still_of_a_run_as_a_set_up():
+    """The truth of the demo stands in data/demo_column/README.md."""
+    folder = Path(__file__).resolve().parents[2] / "data" / "demo_column"
+    told = re.search(r"(\d+(?:\.\d+)?) theoretical stages", (folder / "README.md").read_text(encoding="utf-8"))
+    made = setups_of(sheet(SetupEntry(run=folder, name="mine", reflux=(2.0,))))[0]
+    assert abs(made.stages - float(told[1])) < 2.5 * made.stages_u
+    assert (made.name, made.reflux) == ("mine", (2.0,))
+    assert "from the run" in made.source
+    assert made.holdup > 0.0
 
 
 def test_unknown_column_and_equal_names():

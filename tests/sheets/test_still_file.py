@@ -158,6 +158,7 @@ def test_a_run_may_bring_the_target(tmp_path):
         ("receivers = 5", "receivers = 5\nfunnel = 2", "a key out of heater"),
         ('longest = "8 h"', 'longest = "8"', "row 25, [still] longest"),
         ('column = "vigreux 40"', "", "row 29, [[setup]]: expected a column out of the built-in ones"),
+        ('stages = "6 ± 1"', 'stages = "6 ± 1"\nrun = "../test"', "run alone, which tells the stages, or stages"),
         ("reflux = [1, 3.5]", "reflux = [-1]", "[[setup]] reflux: found '-1'"),
         ("reflux = [1, 3.5]", "reflux = []", "1 to 20 reflux ratios"),
         ("reflux = [1, 3.5]", 'reflux = ["high"]', "reflux ratios L/D"),
