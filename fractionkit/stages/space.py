@@ -26,6 +26,10 @@ OPEN = 1.0
 FIT = 2e-5
 """Largest error of fitted vapour fractions that is aimed at."""
 
+OF_MORE = 2.0
+"""How much wider the errors of the activities are taken with three and more components: what is not known of one pair is
+multiplied over the stages and along the run, and no reading of a ternary tells it apart (simulated runs, `tests.stages`)."""
+
 MOST_REFLUX = 500.0
 USUAL_REFLUX, ANY_REFLUX = 3.0, 1.0
 """Where nobody noted the reflux ratio: median, and standard deviation of its logarithm; 0.4 to 21 in 95 of 100 runs
@@ -128,6 +132,8 @@ class Space:
         safe = np.maximum(w, 1e-3)
         self.centre = np.log(safe[self.others] / safe[self.base])
         self.errors = boiling_errors(mixture)
+        activity = [mixture.model_errors[i].kind != "vapour_pressure" for i in self.errors]
+        self.wider = np.where(activity, 1.0 if n == 2 else OF_MORE, 1.0)
         names = [
             "stages",
             "hold-up",
@@ -142,10 +148,19 @@ class Space:
 
     def _members(self, pressure: float, pressure_u: float) -> None:
         identity = np.eye(len(self.mixture.model_errors))
-        mixtures = [self.mixture, *(self.mixture.perturbed(identity[i]) for i in self.errors), self.mixture]
+        mixtures = [
+            self.mixture,
+            *(self.mixture.perturbed(f * identity[i]) for f, i in zip(self.wider, self.errors, strict=True)),
+            self.mixture,
+        ]
         at = np.full(len(mixtures), pressure)
         at[-1] += pressure_u
         self.fitted = FittedVolatility(mixtures, at, goal=FIT)
+
+    def factor(self, name: str) -> float:
+        """Standard uncertainties of the mixture's own error for one unit of the parameter ``name``."""
+        place = self.names.index(name) - self.first_error
+        return float(self.wider[place]) if 0 <= place < len(self.wider) else 1.0
 
     @property
     def size(self) -> int:

@@ -25,11 +25,9 @@ from fractionkit.stages.rows import Laid
 
 Array = NDArray[np.float64]
 
-DOUBTFUL = {2: 0.1}
-DOUBTFUL_OF_MORE = 0.5
-"""Probability of a misfit as large below which the still is not used, by the number of components. The allowances of
-`rows` are generous, so runs that the still explains lie far above; with three components a wrong model of the liquid
-shows first as a misfit of this size, and then pulls the cuts along (simulated runs: `tests.stages.study`)."""
+DOUBTFUL = 0.1
+"""Probability of a misfit as large below which the still is not used: the allowances of `rows` are generous, so runs
+that the still explains lie far above."""
 
 LEAST_EFFECTIVE = 60.0
 DRAWS = 4096
@@ -66,9 +64,9 @@ def tie(run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPoste
         return _left_out(posterior, 0.0, str(error))
     least = max(float(sampled.weights @ sampled.misfit) - sampled.v.shape[1], 0.0)
     freedom = max(laid.rows.count - mixture.n, 1)
-    if chi_square_tail(freedom, least) < DOUBTFUL.get(mixture.n, DOUBTFUL_OF_MORE):
+    if chi_square_tail(freedom, least) < DOUBTFUL:
         return _left_out(
-            posterior, sampled.effective, "a still with the stated stages and reflux explains the readings poorly"
+            posterior, sampled.effective, "it explains the readings too poorly to be relied on"
         )
     if sampled.effective < LEAST_EFFECTIVE:
         few = f"only {sampled.effective:.0f} runs through the still carry it"
@@ -152,7 +150,7 @@ def _shared(laid: Fitting, posterior: RunPosterior, v: Array, errors: Array, rng
     theta = rng.standard_normal((len(v), len(posterior.errors)))
     for place, name in enumerate(posterior.errors):
         if name in laid.space.names:
-            theta[:, place] = v[:, laid.space.names.index(name)]
+            theta[:, place] = v[:, laid.space.names.index(name)] * laid.space.factor(name)
         elif name in laid.rows.linear:
             theta[:, place] = errors[:, laid.rows.linear.index(name)]
     return theta

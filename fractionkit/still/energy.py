@@ -14,7 +14,7 @@ from fractionkit.still.equilibrium import Array, Equilibrium, unit
 from fractionkit.still.result import Distillation
 from fractionkit.still.state import Flags
 
-DEW_STEPS = 2
+DEW_STEPS = 4
 """Steps to the liquid under the vapour of a stage that works in part; with a constant relative volatility one does."""
 
 

@@ -283,3 +283,31 @@ def test_an_absent_component_stays_absent():
     result = distil(TERNARY, [0.5, 0.0, 0.5], 5, 4.0, ATM, column_holdup=0.02)
     assert np.all(result.distillate_amounts[:, 1] == 0.0)
     assert np.all(result.distillate[:, 1] < 1e-12)
+
+
+@pytest.mark.parametrize("stages", [1.4, 2.5, 6.75])
+def test_fenske_holds_for_a_fraction_of_a_stage(stages):
+    """At total reflux the ratio of two components grows by alpha**N (Fenske, Ind. Eng. Chem. 24 (1932) 482)."""
+    run = distil(ConstantVolatility([2.5, 1.0]), [0.3, 0.7], stages, 1e5, ATM, distilled=0.01)
+    ratio = run.distillate[0, 0] / run.distillate[0, 1]
+    np.testing.assert_allclose(ratio, 3.0 / 7.0 * 2.5**stages, rtol=2e-4)
+
+
+@pytest.mark.parametrize("held", [0.0, 0.05])
+def test_nothing_jumps_where_a_stage_is_added(held):
+    stages = np.array([3.98, 4.0, 4.02])
+    run = distil(ConstantVolatility([2.5, 1.0]), [0.3, 0.7], stages, 3.0, ATM, column_holdup=held, distilled=0.6)
+    cuts = run.cut_at_mass([0.1, 0.3, 0.6])
+    for values in (cuts.w[..., 0], cuts.head_end):
+        steps = np.diff(values, axis=0)
+        assert np.all(np.abs(steps) < 0.01 * np.ptp(values[0]))
+        # the slope may differ on both sides, by less than a factor of two
+        assert np.all(np.abs(steps[0]) < 2.0 * np.abs(steps[1]) + 1e-5)
+
+
+def test_a_part_of_a_stage_condenses_where_its_vapour_does():
+    """The head temperature over 3.5 stages is the dew point of what comes over."""
+    mixture = Mixture(["chloroform", "tetrachloroethylene"])
+    run = distil(mixture, [0.4, 0.6], 3.5, 2.0, 98600.0, distilled=0.5)
+    dew, _ = mixture.dew_point(run.distillate, 98600.0)
+    np.testing.assert_allclose(run.head_temperature, dew, rtol=0, atol=0.05)
