@@ -35,7 +35,7 @@ LONGEST_STEP = 1.5
 FIRST, SAMPLES, WALKS, GOOD = 160, 256, 5, 0.25
 """Runs that the polynomials are fitted to at first and after a walk, and runs that make up the answer."""
 
-FLAT = 8.0
+FLAT, SPREAD = 8.0, 1.1
 LEAST_EFFECTIVE = 25.0
 
 
@@ -174,7 +174,7 @@ class Inference:
         """
         rng = np.random.default_rng(seed)
         d = len(mode.v)
-        v = _around(mode, rng, max(FIRST, round(1.3 * (d + 1) * (d + 2) / 2)))
+        v = _around(mode, rng, max(FIRST, round(2.2 * (d + 1) * (d + 2) / 2)))
         white = np.linalg.inv(np.linalg.cholesky(covariance_of(self.run(mode.v[None])[1])[0]))
         runs, found = _Runs.none(d), []
         proposed = np.zeros(len(v))
@@ -252,7 +252,7 @@ def _around(mode: Mode, rng: np.random.Generator, count: int) -> Array:
 
     Stages and hold-up end at 1 and at 0, where the parameter runs away: some points go out there.
     """
-    unit = rng.standard_normal((count, len(mode.v))) * 1.3
+    unit = rng.standard_normal((count, len(mode.v))) * SPREAD
     v = mode.v + unit @ np.linalg.cholesky(mode.covariance).T
     away = rng.random(count) < 0.4
     v[:, 1] = np.where(away, np.minimum(v[:, 1], 2.0 * rng.random(count) - 2.0), v[:, 1])
