@@ -124,7 +124,7 @@ def show_campaign(found: Campaign) -> None:
     line("", f"{parts}, to keep but in no lot yet {words.grams(found.to_keep)}", out=out)
     for name, made_of in found.shares.items():
         text = format_interval(made_of.estimate, made_of.low, made_of.high, "probability")
-        line("", f"in it {text} of the {name} that was charged", out=out)
+        line("", f"it holds {text} of the {name} charged", out=out)
     line("standing", f"{words.grams(found.standing)} to recycle, redistil or dispose of", out=out)
     if found.later:
         line("later", f"{words.grams(found.later)} distilled again in other runs", out=out)

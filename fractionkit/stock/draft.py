@@ -34,6 +34,8 @@ FIXED: tuple[tuple[Kind, str], ...] = (
     ("gone", "sold"),
 )
 HEAVIEST = 1000.0  # kg
+#: Names that runs and their cuts have or will have: R7, R-7, R7/C5.
+OF_RUNS = re.compile(r"r[ _-]?\d{1,4}(/.*)?", re.IGNORECASE | re.DOTALL)
 CLOSE = 1000  # micrograms by which a mass may be beyond what is there and still mean all of it
 
 
@@ -88,7 +90,7 @@ class Draft:
         made = Batch(
             number,
             self.number,
-            f"R{number}",
+            self._run_name(number),
             checked(title, "title"),
             day,
             checked(source, "source"),
@@ -100,11 +102,20 @@ class Draft:
         self._batches.append(made)
         return made
 
+    def _run_name(self, number: int) -> str:
+        """R and a number, counted up where something else came to have that name."""
+        taken = {key(place.name) for place in self.ledger.places.values()}
+        while f"r{number}" in taken:
+            number += 1
+        return f"R{number}"
+
     def place(
         self, kind: Kind, name: str, title: str = "", batch: int | None = None, decision: Decision | None = None
     ) -> Place:
         """A new place; its name is refused where another has it, or had it."""
         name = checked_name(name, "name")
+        if kind not in ("run", "cut", "residue") and OF_RUNS.fullmatch(name):
+            raise InputError(Fault(name, "a name unlike those of runs and their cuts, R1 or R1/C5", column="name"))
         taken = {key(place.name): place.name for place in (*self.ledger.places.values(), *self._places)}
         if key(name) in taken:
             raise InputError(Fault(name, f"another name: {shown(taken[key(name)])} has this one", column="name"))

@@ -14,7 +14,7 @@ from fractionkit.quantities import parse
 from fractionkit.stock import open_stock
 from fractionkit.stock.campaign import campaign
 from fractionkit.stock.composition import DRAWS, typed
-from tests.stock.book import BINARY, HEAVY, MASSES, RESIDUE, assessment
+from tests.stock.book import BINARY, HEAVY, MASSES, RESIDUE, assessment, bought
 
 
 @pytest.fixture
@@ -109,6 +109,16 @@ def test_runs_that_cannot_be_booked_are_refused(stock):
     with pytest.raises(AtOddsError):
         stock.enter(odd)
     assert len(stock.ledger.entries) == 1
+
+
+def test_names_of_runs_are_kept_for_runs(stock):
+    for name in ("R2", "r-2", "R2/C1"):
+        with pytest.raises(InputError, match="unlike those of runs"):
+            stock.receive(0.1, bought(), name)
+    stock.receive(0.1, bought(), "R2026-05")
+    stock.receive(0.1, bought(), "R1-")  # the same as R1 when it is looked for
+    assert [stock.enter(assessment(title)).name for title in ("one", "two")] == ["R2", "R3"]
+    assert stock.prove().holds
 
 
 def test_names_of_cuts_may_be_anything_and_a_cut_may_be_called_residue(stock):
