@@ -356,7 +356,9 @@ def test_a_backup_that_is_not_the_same_is_not_put_there(tmp_path, path, monkeypa
     assert [entry.name for entry in tmp_path.iterdir() if "second" in entry.name] == []
 
 
-def test_a_link_is_followed_to_the_file_and_its_log(tmp_path, path):
+def test_a_link_is_followed_to_the_file_and_its_log(tmp_path, path, monkeypatch):
+    from fractionkit.stock import file
+
     link = tmp_path / "folder" / "link.db"
     link.parent.mkdir()
     link.symlink_to(path)
@@ -366,6 +368,10 @@ def test_a_link_is_followed_to_the_file_and_its_log(tmp_path, path):
     writer.kill()
     writer.communicate()
     assert (tmp_path / "shelf.db-wal").exists()  # what was confirmed is there, not yet in the file
+    with monkeypatch.context() as patch:
+        patch.setattr(file, "_folder_is_free", lambda path: False)  # as one who may only read would find it
+        with open_stock(link, write=False) as stock:
+            assert len(stock.ledger.entries) >= 5
     with open_stock(link, write=False) as stock:
         assert len(stock.ledger.entries) >= 5
     assert [entry.name for entry in link.parent.iterdir()] == ["link.db"]
