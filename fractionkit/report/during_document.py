@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-import math
 from typing import Any
 
 from fractionkit.assessment.model import Estimate
 from fractionkit.figures.labels import ZERO_CELSIUS
 from fractionkit.planning.during_model import Change, During, Mixed
+from fractionkit.report.document import _number
 
 SCHEMA = "fractionkit/during/1"
 SCHEMA_FILE = "during-1.schema.json"
@@ -81,8 +81,3 @@ def _estimate(made: Estimate | None, factor: float = 1.0, shift: float = 0.0) ->
         return None
     parts = {"estimate": made.estimate, "low": made.low, "high": made.high}
     return {name: _number(value * factor + shift) for name, value in parts.items()}
-
-
-def _number(value: float, factor: float = 1.0) -> float | None:
-    number = float(value) * factor
-    return float(f"{number:.9g}") if math.isfinite(number) else None

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import json
-import math
 from typing import Any
 
 from fractionkit.figures.labels import ZERO_CELSIUS
+from fractionkit.report.document import _number
 from fractionkit.stages import Span, StillFit
 
 SCHEMA = "fractionkit/stages/1"
@@ -66,8 +66,3 @@ def _span(made: Span, factor: float = 1.0) -> dict[str, float | None]:
         "low": _number(made.low, factor),
         "high": _number(made.high, factor),
     }
-
-
-def _number(value: float, factor: float = 1.0) -> float | None:
-    number = float(value) * factor
-    return float(f"{number:.9g}") if math.isfinite(number) else None

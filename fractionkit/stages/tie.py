@@ -55,6 +55,12 @@ def tie(run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPoste
     """
     column = run.still
     assert column is not None
+    evidence = corrected.evidence
+    ranges = np.concatenate([evidence.range_start.value[: evidence.cuts], evidence.range_end.value[: evidence.cuts]])
+    if np.isfinite(ranges).any():
+        return _left_out(posterior, 0.0, "boiling ranges of the cuts cannot be weighed together with it")
+    if not run.ordered:
+        return _left_out(posterior, 0.0, "the sheet says that the reflux was changed midway or charge added")
     try:
         laid = lay_out(run, mixture, corrected, posterior, mass, stages_of(column.stages), reflux_of(column.reflux))
         sampled = laid.sampled()
@@ -65,9 +71,7 @@ def tie(run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPoste
     least = max(float(sampled.weights @ sampled.misfit) - sampled.v.shape[1], 0.0)
     freedom = max(laid.rows.count - mixture.n, 1)
     if chi_square_tail(freedom, least) < DOUBTFUL:
-        return _left_out(
-            posterior, sampled.effective, "it explains the readings too poorly to be relied on"
-        )
+        return _left_out(posterior, sampled.effective, "it explains the readings too poorly to be relied on")
     if sampled.effective < LEAST_EFFECTIVE:
         few = f"only {sampled.effective:.0f} runs through the still carry it"
         return _left_out(posterior, sampled.effective, few)

@@ -135,3 +135,14 @@ def test_a_still_that_cannot_have_made_the_run_is_left_out(made):
     assert not tied.used
     assert tied.posterior is alone
     assert "left out" in tied.text
+
+
+def test_ranges_and_changed_reflux_keep_the_still_out(made):
+    world = made[0]
+    cuts = replace(world.run.cuts, range_start=world.run.cuts.head_end)
+    _, tied = _tied(replace(world, run=replace(world.run, cuts=cuts)), number(1.0))
+    assert not tied.used
+    assert "boiling ranges" in tied.text
+    _, tied = _tied(replace(world, run=replace(world.run, ordered=False)), number(1.0))
+    assert not tied.used
+    assert "reflux was changed" in tied.text
