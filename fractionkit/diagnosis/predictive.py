@@ -65,17 +65,17 @@ def reading_checks(base: Ground) -> tuple[ReadingCheck, ...]:
     One wrong reading draws the shared errors after it, and sound ones seem to stand out. So the worst is left out and the
     others are looked at again: where that settles it, only those of its cut stand out.
     """
-    checks = _checks(base)
-    cuts, left = set[str](), checks
+    found = checks(base)
+    cuts, left = set[str](), found
     for _ in range(ROUNDS + 1):
         out = [check for check in left if check.stands_out]
         if not out:
-            return tuple(replace(check, stands_out=check.stands_out and check.cut in cuts) for check in checks)
+            return tuple(replace(check, stands_out=check.stands_out and check.cut in cuts) for check in found)
         worst = min(out, key=lambda check: check.probability)
         cuts.add(worst.cut)
         base = _without(base, worst)
-        left = _checks(base)
-    return checks
+        left = checks(base)
+    return found
 
 
 def _without(base: Ground, check: ReadingCheck) -> Ground:
@@ -104,7 +104,8 @@ def _left_out(scatter: Scatter, row: int) -> Scatter:
     return replace(scatter, **ends, table=cleared(scatter.table, 0.0))
 
 
-def _checks(base: Ground) -> tuple[ReadingCheck, ...]:
+def checks(base: Ground) -> tuple[ReadingCheck, ...]:
+    """Every reading against the others of its cut, with the shared errors as all readings have them."""
     from scipy.special import ndtr
 
     found: list[tuple[str, Array, Array, Array, Array]] = []

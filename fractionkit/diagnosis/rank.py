@@ -12,6 +12,7 @@ from fractionkit.diagnosis import foreign, instruments, plateau, screen_foreign
 from fractionkit.diagnosis.foreign_fit import explain_foreign
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Explained, Hypothesis, Result, Variant, combine, weigh
+from fractionkit.diagnosis.predictive import checks
 from fractionkit.diagnosis.screen import choose
 from fractionkit.diagnosis.screen_foreign import Chosen
 from fractionkit.diagnosis.words import NOTHING
@@ -77,12 +78,9 @@ def _components(base: Ground, chosen: Sequence[Chosen], done: Sequence[Explained
 
 
 def _worst(base: Ground, bubble: Hypothesis) -> dict[int, float]:
-    """The variants of those cuts that fit worst if nothing is wrong, from no size at all."""
-    total = np.zeros(base.block.nodes.log_volume.shape)
-    for channel in base.block.channels:
-        total = total + channel.scatter.log_likelihood(channel.at(base.fit.theta))
-    fits = dict(zip(base.evidence.names, total.max(axis=1), strict=True))
-    order = sorted(range(len(bubble.variants)), key=lambda k: float(fits[bubble.variants[k].label]))
+    """The variants of those cuts whose density is least what the other readings expect, from no size at all."""
+    chance = {check.cut: check.probability for check in checks(base) if check.kind == "density"}
+    order = sorted(range(len(bubble.variants)), key=lambda k: chance[bubble.variants[k].label])
     return dict.fromkeys(order[:WORST], 0.0)
 
 
