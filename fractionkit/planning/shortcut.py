@@ -23,6 +23,8 @@ Array = NDArray[np.float64]
 
 FACTOR, POWER = 0.75, 0.5668
 BISECTIONS = 60
+PUREST = 30.0
+"""ln x/(1 - x) beyond which a drop counts as pure: digits end there."""
 PRESENT = 1e-3
 """Mole fraction below which a component is no partner."""
 
@@ -84,7 +86,7 @@ def first_drop(alpha: float, z: float, stages: float, reflux: float) -> float:
     if stages <= 1.0:
         return float(alpha * z / (1.0 + (alpha - 1.0) * z))
     low = np.log(z / (1.0 - z))
-    high = low + stages * np.log(alpha)  # total reflux
+    high = min(low + stages * np.log(alpha), PUREST)  # total reflux
     for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
         enough = bool(stages_needed(alpha, z, 1.0 / (1.0 + np.exp(-middle)), reflux) <= stages)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Estimate
+from fractionkit.errors import ConvergenceError
 from fractionkit.planning.cutting import best_cuts
 from fractionkit.planning.cutting_curve import By, Collected, collected
 from fractionkit.planning.cutting_heart import all_pairs, guarded
@@ -69,7 +70,15 @@ def run_trials(scenarios: Scenarios, wishes: Sequence[Wish], still: StillEntry) 
     """Run trials together; those that cannot be run come back with the reason."""
     reasons = [hindrance(scenarios, wish, still) for wish in wishes]
     able = [wish for wish, reason in zip(wishes, reasons, strict=True) if not reason]
-    done = iter(distilled(scenarios, able, still) if able else ())
+    try:
+        done = iter(distilled(scenarios, able, still) if able else ())
+    except ConvergenceError as error:
+        if len(wishes) > 1:  # one of them spoils it for the others
+            return [trial for wish in wishes for trial in run_trials(scenarios, [wish], still)]
+        reason = f"this set-up cannot be computed: {error}"
+        return [
+            Trial(wish.setup, wish.reflux, estimate(scenarios.stages(wish.setup)), impossible=reason) for wish in wishes
+        ]
     return [
         _judged(scenarios, wish, next(done), still)
         if not reason

@@ -15,6 +15,9 @@ from fractionkit.still.state import State
 CLOSED = 1e-13
 """Largest imbalance left by the iterations, in mole fraction or in parts of the charge."""
 
+STALLED = 1e-9
+"""Imbalance that is accepted where it no longer falls: rounding in many stages at high reflux."""
+
 FIXED = 1e30
 """Hold-up that keeps a row where it is while the algebraic rows are solved."""
 
@@ -99,7 +102,7 @@ def settle(column: Column, s: State) -> State:
         rates = fictitious.rates(s, v.y)
         new = (np.abs(rates.x) * free).max(axis=(0, 2)) / V
         slowness = slowness * np.clip(0.5 * new / np.maximum(worst, 1e-300), 0.02, 4.0)
-        if np.all((new < 1e-11) & (new > 0.5 * worst)):
+        if np.all((new < CLOSED) | ((new < STALLED) & (new > 0.5 * worst))):
             return _condense(column, s)
         worst = new
     raise ConvergenceError("the column's profile could not be found at this reflux ratio")

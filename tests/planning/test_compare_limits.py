@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from fractionkit.errors import InputError
+from fractionkit.errors import ConvergenceError, InputError
 from fractionkit.planning.compare import rank_trials
 from fractionkit.planning.scenarios import scenarios_of
 from fractionkit.planning.setups import built_in, setups_of
-from fractionkit.planning.trial import Wish, run_trials
+from fractionkit.planning.trial import Wish, distilled, run_trials
 from fractionkit.sheets.model import TargetEntry
 from fractionkit.sheets.still_model import SetupEntry, StillEntry
 from tests.planning.plans import NAMES, compare, q, setup, sheet
@@ -179,3 +179,25 @@ def test_frozen_results():
     plan = compare(sheet(setup("3", 2)), count=10)
     assert rank_trials(plan.trials, plan.rank, sheet()) == plan.trials
     assert {f.name for f in fields(plan)} >= {"trials", "flags", "cautions", "feed"}
+
+
+@pytest.mark.parametrize(
+    "made",
+    [setup("60 ± 5", 50), setup("60 ± 5", 50, holdup="20 ± 8 mL"), setup("40", 1000), setup("6", 0), setup("100", 5)],
+)
+def test_columns_of_any_size_are_followed(made):
+    trial = compare(sheet(made), count=8).trials[0]
+    assert "cannot be computed" not in trial.impossible
+    assert trial.reaches or "at most" in trial.impossible
+
+
+def test_a_set_up_that_cannot_be_computed_does_not_stop_the_others(monkeypatch):
+    def fails(scenarios, wishes, still):
+        if any(wish.setup.name == "odd" for wish in wishes):
+            raise ConvergenceError("no end of it")
+        return distilled(scenarios, wishes, still)
+
+    monkeypatch.setattr("fractionkit.planning.trial.distilled", fails)
+    plan = compare(sheet(setup("4", 3, name="even"), setup("4", 3, name="odd"), purity=0.8), count=10)
+    assert [trial.setup.name for trial in plan.trials] == ["even", "odd"]
+    assert plan.trials[1].impossible == "this set-up cannot be computed: no end of it"
