@@ -37,8 +37,8 @@ def stages_chart(fit: StillFit) -> str:
 
 
 def _draw(figure: Figure, fit: StillFit) -> None:
-    upper = figure.add_axes((0.085, 0.575, 0.895, 0.405))
-    lower = figure.add_axes((0.085, 0.135, 0.895, 0.405), sharex=upper)
+    upper = figure.add_axes((0.085, 0.59, 0.895, 0.39))
+    lower = figure.add_axes((0.085, 0.17, 0.895, 0.39), sharex=upper)
     _heads(upper, fit)
     _compositions(lower, fit)
     edges = np.array([0.0, *(cut.ends for cut in fit.cuts)]) * 1000.0
@@ -55,7 +55,7 @@ def _draw(figure: Figure, fit: StillFit) -> None:
     entries = [axes.get_legend_handles_labels() for axes in (upper, lower)]
     shown = {label: handle for handles, labels in entries for handle, label in zip(handles, labels, strict=True)}
     figure.legend(
-        list(shown.values()), list(shown), loc="lower left", bbox_to_anchor=(0.075, 0.0), ncols=6, fontsize=7.8,
+        list(shown.values()), list(shown), loc="lower left", bbox_to_anchor=(0.075, 0.0), ncols=4, fontsize=7.8,
         borderaxespad=0.2, columnspacing=1.4,
     )  # fmt: skip
 

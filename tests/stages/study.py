@@ -26,11 +26,16 @@ def main() -> None:
     parser.add_argument("--control", action="store_true")
     parser.add_argument("--sway", type=float, default=0.0)
     parser.add_argument("--tie", action="store_true", help="tie the cuts as well")
+    parser.add_argument("--any-number", action="store_true", help="tie three and more components too")
     parser.add_argument("--only-tie", action="store_true", help="tie the cuts without fitting the stages")
     options = parser.parse_args()
     from tests.stages.coverage import score, summary
     from tests.stages.worlds import GOOD, PLAIN, worlds
 
+    if options.any_number:
+        from fractionkit.stages import tie as room
+
+        room.MOST_COMPONENTS = 5
     grid = [(n, h) for n in STAGES for h in HOLDUPS for _ in range(options.runs)]
     made = worlds(
         options.names.split(";"), [n for n, _ in grid], [h for _, h in grid], options.seed,

@@ -13,7 +13,7 @@ from fractionkit.stages import Span, fit
 from fractionkit.stages.model import CutOfStill
 from fractionkit.stages.tie import tie
 from fractionkit.stages.words import Told, flags
-from tests.stages.study import PAIR
+from tests.stages.study import PAIR, TERNARY
 from tests.stages.worlds import number, worlds
 
 
@@ -146,3 +146,10 @@ def test_ranges_and_changed_reflux_keep_the_still_out(made):
     _, tied = _tied(replace(world, run=replace(world.run, ordered=False)), number(1.0))
     assert not tied.used
     assert "reflux was changed" in tied.text
+
+
+def test_three_components_are_not_tied():
+    world = worlds(TERNARY, [2.5], [0.0], 5)[0]
+    _, tied = _tied(world, number(2.5, 0.5))
+    assert not tied.used
+    assert "three and more components" in tied.text
