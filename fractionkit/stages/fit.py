@@ -32,6 +32,8 @@ LOST = 0.3
 """Part of the unaccounted-for mass by which what was in the pot is uncertain: vapour lost on the way."""
 
 DRAWS = 256
+LONGEST = 60
+"""Cuts beyond which the arrays of all linear errors grow too large, and more would not tell more."""
 
 
 @dataclass(frozen=True)
@@ -89,6 +91,9 @@ def lay_out(
         raise InputError(
             Fault(None, f"a mass of every cut ({', '.join(missing)}): the still's equation needs all", str(run.table))
         )
+    if len(mass) > LONGEST:
+        expected = f"at most {LONGEST} cuts to hold against a still; put neighbours together"
+        raise InputError(Fault(f"{len(mass)} cuts", expected, str(run.table)))
     residue = run.residue.mass.value if run.residue is not None and run.residue.mass is not None else None
     charge, u = _charged(run, mass, residue)
     masses, compositions = [mass], [posterior.mean]

@@ -102,10 +102,14 @@ def test_flags_say_what_is_wrong():
     assert _told(known=False) == ["reflux_unknown"]
 
 
-def test_masses_that_lack_are_asked_for(made):
+def test_masses_that_lack_are_asked_for(made, monkeypatch):
     run = made[0].run
     with pytest.raises(InputError, match="mass of the charge or of the residue"):
         fit(replace(run, charge=None, residue=None))
+    monkeypatch.setattr("fractionkit.stages.fit.LONGEST", 7)
+    with pytest.raises(InputError, match="at most 7 cuts"):
+        fit(run)
+    monkeypatch.undo()
     nothing = np.full(len(run.cuts), np.nan)
     with pytest.raises(InputError, match="a mass of every cut"):
         fit(replace(run, cuts=replace(run.cuts, mass=nothing)))
