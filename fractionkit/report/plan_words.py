@@ -63,7 +63,7 @@ def megajoules(made: Estimate | None) -> str:
 
 def _short(made: Estimate, factor: float) -> str:
     """Estimate and interval in whole units, or in tenths where they are small."""
-    digits = 0 if factor * max(made.estimate, made.high - made.low) >= 10.0 else 1
+    digits = 0 if factor * max(made.estimate, made.high - made.low) >= 5.0 else 1
     middle, low, high = (f"{factor * part:.{digits}f}" for part in (made.estimate, made.low, made.high))
     return middle if low == high else f"{middle} ({low}–{high})"
 
@@ -73,8 +73,7 @@ def stages(trial: Trial) -> str:
     half = COVERAGE_95 * trial.setup.stages_u
     if half <= 0.0:
         return f"{trial.setup.stages:g}"
-    digits = decimals_of(half)
-    return f"{trial.setup.stages:.{digits}f} ± {half:.{digits}f}"
+    return f"{trial.setup.stages:.1f} ± {half:.1f}"
 
 
 def reflux(trial: Trial) -> str:
@@ -164,7 +163,7 @@ def mass(receiver: Receiver) -> str:
 def _grams(values: Array) -> str:
     """Median with the 95 % interval of scenarios (S,) in g, to a tenth at most, whole where the interval is wide."""
     low, middle, high = (1e3 * float(end) for end in np.quantile(values, [0.025, 0.5, 0.975]))
-    digits = 0 if high - low >= 10.0 else 1
+    digits = 0 if high - low >= 5.0 else 1
     if high - low < 0.2:
         return f"{middle:.1f}"
     return f"{middle:.{digits}f} ({low:.{digits}f}–{high:.{digits}f})"
