@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from fractionkit.composition.tail import chi_square_tail
 from fractionkit.quantities import COVERAGE_95, Quantity
 from fractionkit.stages.fenske import MOST, key_pair, total_reflux_stages
-from fractionkit.stages.fit import Fitting, fitted_still, stages_of
+from fractionkit.stages.fitting import Fitting, fitted_still, stages_of
 from fractionkit.stages.infer import Sampled, linear_errors
 from fractionkit.stages.model import Course95, CutOfStill, Span, StillFit
 from fractionkit.stages.space import MOST_STAGES, Scenarios

@@ -19,7 +19,7 @@ from fractionkit.composition.tail import chi_square_tail
 from fractionkit.errors import ConvergenceError, InputError
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import Run
-from fractionkit.stages.fit import Fitting, lay_out, reflux_of, stages_of
+from fractionkit.stages.fitting import Fitting, lay_out, reflux_of, stages_of
 from fractionkit.stages.infer import Sampled, linear_errors
 from fractionkit.stages.rows import Laid
 

@@ -106,7 +106,7 @@ def test_masses_that_lack_are_asked_for(made, monkeypatch):
     run = made[0].run
     with pytest.raises(InputError, match="mass of the charge or of the residue"):
         fit(replace(run, charge=None, residue=None))
-    monkeypatch.setattr("fractionkit.stages.fit.LONGEST", 7)
+    monkeypatch.setattr("fractionkit.stages.fitting.LONGEST", 7)
     with pytest.raises(InputError, match="at most 7 cuts"):
         fit(run)
     monkeypatch.undo()
