@@ -14,7 +14,6 @@ from fractionkit.planning.shortcut import Shortcut
 from fractionkit.quantities import (
     COVERAGE_95,
     UNKNOWN,
-    decimals_of,
     format_interval,
     format_probability,
     format_with_half_width,
