@@ -13,6 +13,7 @@ app = typer.Typer(
 )
 for name, act in (
     ("enter", stock_acts.enter),
+    ("revise", stock_acts.revise),
     ("receive", stock_acts.receive),
     ("fill", stock_acts.fill),
     ("pour", stock_acts.pour),

@@ -55,6 +55,25 @@ def enter(
         show_run(book, batch.name)
 
 
+def revise(
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of the run, or its run.toml.")],
+    name: Annotated[
+        str | None, typer.Option("--run", help="Which run it is, R7; the one of this sheet if not told.")
+    ] = None,
+    day: DayOption = None,
+    remark: RemarkOption = "",
+    stock: StockOption = None,
+) -> None:
+    """Assess a run anew and take over what is in its cuts, wherever they are by now; masses stay as booked."""
+    from fractionkit.assessment import assess
+    from fractionkit.sheets import load_run
+
+    assessment = assess(load_run(run))
+    with opened_for_writing(stock) as book:
+        batch = book.revise(assessment, name, day, remark)
+        told(book, f"{batch.name} revised, {len(book.ledger.entries[-1].revisions)} materials")
+
+
 def receive(
     mass: Annotated[str, typer.Argument(metavar="MASS", help='What the content weighs, like "500 g".')],
     what: Annotated[

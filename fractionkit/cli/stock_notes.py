@@ -29,8 +29,8 @@ def readings_of(
             raise InputError(Fault(test, 'an attribute and its result, like "water = 0.008 wt%"', column="--test"))
         if attribute.casefold() in acts.RESERVED:
             raise InputError(Fault(test, f"another attribute than {attribute}, which has an option", column="--test"))
-        value, u = _fraction(result)
-        found.append(acts.Noted(attribute, result, value, u, None, method))
+        share, u = _fraction(result)
+        found.append(acts.Noted(attribute, result, share, u, None, method))
     if text is not None:
         found.append(acts.Noted(acts.REMARK, text))
     return found

@@ -170,10 +170,8 @@ def show_proof(proof: Proof) -> None:
         figures = ("came in, g", "stands, g", "left, g", "restated, g")
         made = table(("component", "left"), *((heading, "right") for heading in figures), ("", "left"))
         for part in proof.components:
-            restated = format_interval(
-                *(1e3 * x for x in (part.restated.estimate, part.restated.low, part.restated.high)), "number"
-            )
-            shown = "0" if abs(part.restated.high - part.restated.low) < 1e-6 else restated.replace("–", " to ")
+            settled = abs(part.restated.high - part.restated.low) < 1e-6  # kg
+            shown = "0" if settled else words.grams_interval(part.restated, unit=False)
             made.add_row(
                 styled(part.component),
                 *(styled(f"{1e3 * mass:.1f}") for mass in (part.came, part.stands, part.left)),

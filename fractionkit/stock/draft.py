@@ -20,6 +20,7 @@ from fractionkit.stock.rows import (
     Paper,
     Place,
     Reading,
+    Revision,
     Row,
 )
 from fractionkit.stock.text import checked, checked_day, checked_name, find, key, shown
@@ -62,6 +63,7 @@ class Draft:
         self._movements: list[Movement] = []
         self._readings: list[Reading] = []
         self._papers: list[Paper] = []
+        self._revisions: list[Revision] = []
 
     def entry(self) -> Entry:
         """The entry, not yet sealed."""
@@ -73,6 +75,7 @@ class Draft:
             tuple(self._movements),
             tuple(self._readings),
             tuple(self._papers),
+            tuple(self._revisions),
         )
 
     def batch(
@@ -170,6 +173,12 @@ class Draft:
     def paper(self, place: int, document: str) -> None:
         """A document that belongs to a place."""
         self._papers.append(Paper(self._next("paper", self._papers), self.number, place, document))
+
+    def revise(self, origin: int, known: Known, decision: Decision | None) -> None:
+        """What is known of a material by now; ``decision`` of the cut it is."""
+        number = self._next("revision", self._revisions)
+        text = composition_text(known.composition)
+        self._revisions.append(Revision(number, self.number, origin, decision, text, encode(known.draws)))
 
     def find(self, typed: str) -> Place:
         """The place on the shelf that is called so."""

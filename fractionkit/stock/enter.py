@@ -29,7 +29,7 @@ SPILT = (
 
 
 @dataclass(frozen=True)
-class _Out:
+class Out:
     """One thing that came out of the run."""
 
     kind: Kind
@@ -55,7 +55,8 @@ def enter(draft: Draft, assessment: Assessment, charge: Sequence[Part]) -> Batch
         where a cut has no mass, the run is entered already, or the bottles hold clearly more than the sheet's charge.
     """
     mark = _mark(assessment)
-    _check(draft.ledger, assessment, mark)
+    check_assessed(assessment)
+    _check_new(draft.ledger, assessment, mark)
     batch = draft.batch(
         assessment.title,
         assessment.date,
@@ -66,14 +67,14 @@ def enter(draft: Draft, assessment: Assessment, charge: Sequence[Part]) -> Batch
         assessment.confidence,
     )
     pot = draft.place("run", batch.name, assessment.title, batch.id)
-    outs = _outs(assessment, batch)
+    outs = outs_of(assessment, batch)
     taken = _from_bottles(draft, charge, pot)
     come = sum(out.mass for out in outs)
     recycled = sum(mass for mass, _ in taken)
     charged = _charged(assessment, recycled, come)
     whole = compose.blend([(out.known, float(out.mass)) for out in outs])
     if charged > recycled:
-        known = _fresh(whole, charged, taken)
+        known = fresh(whole, charged, taken)
         u = assessment.balance.charge_u or float(weighing_u(charged / MICROGRAMS))
         draft.move(SUPPLY, pot.id, charged - recycled, draft.origin(f"{batch.name}/charge", known, u))
     if come > charged:
@@ -87,7 +88,8 @@ def enter(draft: Draft, assessment: Assessment, charge: Sequence[Part]) -> Batch
     return batch
 
 
-def _check(ledger: Ledger, assessment: Assessment, mark: str) -> None:
+def check_assessed(assessment: Assessment) -> None:
+    """Refuse a run of which nothing honest can be entered, or a cut of which has no mass."""
     if assessment.at_odds:
         raise AtOddsError(
             f"{assessment.source}: the readings are at odds, so that nothing honest can be entered of the cuts"
@@ -96,10 +98,16 @@ def _check(ledger: Ledger, assessment: Assessment, mark: str) -> None:
     if nameless:
         expected = f"a mass of every cut ({', '.join(nameless)}); without it the balance cannot be booked"
         raise InputError(Fault(None, expected, assessment.source))
+
+
+def _check_new(ledger: Ledger, assessment: Assessment, mark: str) -> None:
     held = {entry.booking.id for entry in ledger.holding}
     for batch in ledger.batches.values():
         if batch.mark == mark and batch.booking in held:
-            expected = f"a run that is not in the logbook; this is {batch.name}, entry {batch.booking}"
+            expected = (
+                f"a run that is not in the logbook; this is {batch.name}, entry {batch.booking} (stock revise takes over a "
+                "new assessment of it)"
+            )
             raise InputError(Fault(assessment.title, expected, assessment.source))
 
 
@@ -109,12 +117,12 @@ def _mark(assessment: Assessment) -> str:
     return hashlib.sha256(json.dumps(said).encode()).hexdigest()
 
 
-def _outs(assessment: Assessment, batch: Batch) -> list[_Out]:
+def outs_of(assessment: Assessment, batch: Batch) -> list[Out]:
     """Cuts and residue; the draws of all are thinned and shuffled alike, so that they stay together."""
     order = compose.shuffled(batch.id)
     draws = compose.thin(assessment.draws)[order]
     outs = [
-        _Out(
+        Out(
             "cut",
             cut.name,
             micrograms(cut.mass or 0.0, cut.name),
@@ -129,7 +137,7 @@ def _outs(assessment: Assessment, batch: Batch) -> list[_Out]:
         names = {cut.name.casefold() for cut in assessment.cuts}
         name = "residue" if "residue" not in names else "residue of the pot"
         known = _residue(assessment, batch, order)
-        outs.append(_Out("residue", name, micrograms(residue, name), float(weighing_u(residue)), known, "waste"))
+        outs.append(Out("residue", name, micrograms(residue, name), float(weighing_u(residue)), known, "waste"))
     return outs
 
 
@@ -171,7 +179,7 @@ def _charged(assessment: Assessment, recycled: int, come: int) -> int:
     return max(charged, recycled)
 
 
-def _fresh(whole: Known, charged: int, taken: Sequence[tuple[int, Known]]) -> Known:
+def fresh(whole: Known, charged: int, taken: Sequence[tuple[int, Known]]) -> Known:
     """Composition of what came from outside: what came out of the run less what the bottles brought."""
     if not taken:
         return whole

@@ -8,7 +8,7 @@ out of a place holds its materials in proportion, to the microgram.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from fractionkit.errors import FractionkitError
 from fractionkit.stock.rows import STANDING, Batch, Booking, Entry, Origin, Paper, Place, Reading
@@ -54,6 +54,16 @@ class Ledger:
         self.batches: dict[int, Batch] = {batch.id: batch for entry in self.entries for batch in entry.batches}
         self.origins: dict[int, Origin] = {origin.id: origin for entry in self.entries for origin in entry.origins}
         self.undone: dict[int, int] = _undone([entry.booking for entry in self.entries])
+        self._revise()
+
+    def _revise(self) -> None:
+        """Materials as they are known by the last assessment of their run that holds."""
+        for revision in (revision for entry in self.holding for revision in entry.revisions):
+            origin = self.origins[revision.origin]
+            self.origins[origin.id] = replace(origin, composition=revision.composition, draws=revision.draws)
+            for place in [p for p in self.places.values() if (p.batch, p.name) == (origin.batch, origin.name)]:
+                if place.kind == "cut":
+                    self.places[place.id] = replace(place, decision=revision.decision)
 
     @property
     def holding(self) -> tuple[Entry, ...]:

@@ -111,7 +111,19 @@ class Paper:
     document: str
 
 
-Row = Booking | Batch | Place | Origin | Movement | Reading | Paper
+@dataclass(frozen=True)
+class Revision:
+    """What is known of a material after its run was assessed anew; ``decision`` of the cut it is."""
+
+    id: int
+    booking: int
+    origin: int
+    decision: Decision | None
+    composition: str
+    draws: bytes = field(repr=False)
+
+
+Row = Booking | Batch | Place | Origin | Movement | Reading | Paper | Revision
 #: Tables in the order in which rows must be written.
 TABLES: dict[str, type[Any]] = {
     "booking": Booking,
@@ -121,6 +133,7 @@ TABLES: dict[str, type[Any]] = {
     "movement": Movement,
     "reading": Reading,
     "paper": Paper,
+    "revision": Revision,
 }
 
 
@@ -135,10 +148,13 @@ class Entry:
     movements: tuple[Movement, ...] = ()
     readings: tuple[Reading, ...] = ()
     papers: tuple[Paper, ...] = ()
+    revisions: tuple[Revision, ...] = ()
 
     def rows(self) -> dict[str, tuple[Row, ...]]:
         """Table -> rows, in the order of `TABLES`."""
-        every = (self.batches, self.places, self.origins, self.movements, self.readings, self.papers)
+        every = (
+            self.batches, self.places, self.origins, self.movements, self.readings, self.papers, self.revisions,
+        )  # fmt: skip
         return dict(zip(TABLES, ((self.booking,), *every), strict=True))
 
     def seal(self, before: str) -> str:

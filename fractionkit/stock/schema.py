@@ -84,6 +84,14 @@ CREATE TABLE paper (
     place INTEGER NOT NULL REFERENCES place (id),
     document TEXT NOT NULL
 );
+CREATE TABLE revision (
+    id INTEGER PRIMARY KEY,
+    booking INTEGER NOT NULL REFERENCES booking (id),
+    origin INTEGER NOT NULL REFERENCES origin (id),
+    decision TEXT CHECK (decision IN ('keep', 'recycle', 'redistil', 'waste')),
+    composition TEXT NOT NULL,
+    draws BLOB NOT NULL
+);
 CREATE INDEX movement_of_booking ON movement (booking);
 """
 
@@ -101,7 +109,7 @@ def _guards(*tables: str) -> str:
 #: Step k brings a file of version k to version k + 1. A step that was released is never changed; a new one is added.
 STEPS: tuple[str, ...] = (
     _FIRST + _guards("booking", "batch", "place", "origin", "movement", "reading"),
-    _SECOND + _guards("paper"),
+    _SECOND + _guards("paper", "revision"),
 )
 VERSION = len(STEPS)
 

@@ -11,15 +11,15 @@ from typing import TypeVar
 from fractionkit.assessment.model import Assessment
 from fractionkit.errors import Fault, InputError
 from fractionkit.lots.material import Material
-from fractionkit.stock import acts, file, schema, shelf, store
+from fractionkit.stock import acts, file, shelf, store
 from fractionkit.stock.backup import Backup, backup
 from fractionkit.stock.composition import Known
-from fractionkit.stock.draft import FIXED, Draft
+from fractionkit.stock.draft import Draft
 from fractionkit.stock.enter import Part, enter
 from fractionkit.stock.ledger import Ledger, OverdrawnError, play
 from fractionkit.stock.lot import LotMade, book_lot
-from fractionkit.stock.paths import default_path
 from fractionkit.stock.proof import Proof, prove
+from fractionkit.stock.revise import revise
 from fractionkit.stock.rows import Batch, Place
 from fractionkit.stock.shelf import Holding, Step
 from fractionkit.stock.text import find
@@ -85,6 +85,17 @@ class Stock:
         """Book an assessed run; ``charge``: bottles that went into the pot, each with kg (None: all of it)."""
         day = day or assessment.date
         return self.write("run entered", lambda draft: enter(draft, assessment, charge), day, note)
+
+    def revise(self, assessment: Assessment, run: str | None = None, day: str | None = None, note: str = "") -> Batch:
+        """Take over a new assessment of a run: the same masses, other compositions; ``run``: R7, else by its sheet."""
+
+        def work(draft: Draft) -> Batch:
+            path = str(Path(assessment.source).absolute())
+            batch = draft.ledger.batches[acts.run_named(draft.ledger, run or path, path if run is None else "")]
+            revise(draft, assessment, batch)
+            return batch
+
+        return self.write("run revised", work, day, note)
 
     def receive(
         self,
@@ -245,49 +256,3 @@ def _check(after: Ledger, undoes: int | None) -> None:
     except OverdrawnError as error:
         expected = "no more than is there"
         raise InputError(Fault(after.places[error.place].name, expected, column="mass")) from None
-
-
-def open_stock(
-    path: str | Path | None = None, *, create: bool = False, write: bool = True, wait: float = file.WAIT
-) -> Stock:
-    """Open the logbook.
-
-    path : its file; by default the one that FRACTIONKIT_STOCK names, else the one in the user's data folder. create :
-    begin one where there is none. write : False where it is only to be read. wait : s for another command that is writing.
-
-    Raises
-    ------
-    InputError
-        where it is missing, locked, damaged, not a logbook, of a newer version, or may not be written.
-    """
-    found = default_path() if path is None else Path(path)
-    if found.is_symlink():  # SQLite keeps its log beside the file itself
-        found = found.resolve()
-    if create and not found.exists():
-        begin(found)
-    file.inspect(found)
-    connection = file.connect(found, lambda c: store.load(c, found), write=write, wait=wait)
-    try:
-        if write and schema.version_of(connection) < schema.VERSION:
-            with file.transaction(connection, found):
-                schema.migrate(connection)
-        return Stock(found, connection)
-    except BaseException:
-        connection.close()
-        raise
-
-
-def begin(path: Path) -> None:
-    """Make a new logbook with the places that every one has."""
-
-    def fill(connection: sqlite3.Connection) -> None:
-        draft = Draft(Ledger(()), "begun")
-        for kind, name in FIXED:
-            draft.place(kind, name)
-        store.add(connection, store.sealed(draft.entry(), ""))
-
-    try:
-        file.make(path, fill)
-    except InputError:
-        if not path.exists():  # otherwise another command was quicker, and its logbook is as good
-            raise

@@ -125,9 +125,14 @@ def test_bottles_go_into_the_next_charge(call, book, monkeypatch):
     monkeypatch.setattr(fractionkit.assessment, "assess", lambda run: next(made))
     assert call("enter", "data/demo_binary")[0] == 0
     assert call("enter", "data/demo_binary")[0] == 2  # the same run again
+    made = iter([assessment("first"), assessment("second"), assessment("second", residue=False)])
+    assert call("revise", "data/demo_binary", "--run", "R1")[1] == "entry 3: R1 revised, 7 materials\n"
     code, out, _ = call("enter", "data/demo_binary", "--from", "C3", "--from", "C2=100 g")
     assert code == 0
     assert "1400.0 g (400.0 g of it out of bottles)" in out
+    code, _, err = call("revise", "data/demo_binary", "--run", "R2")
+    assert (code, err.count("\n")) == (2, 1)
+    assert "R2/residue 70.0 g then, nothing now" in err
     assert document(call, "yield", "R2")[1]["before_g"] == pytest.approx(400.0)
 
 
@@ -259,7 +264,7 @@ def test_a_missing_damaged_or_foreign_file_is_one_message(call, book, command):
 
 def test_a_locked_file_is_one_message(call, filled, monkeypatch):
     from fractionkit.stock import file
-    from fractionkit.stock import stock as module
+    from fractionkit.stock import opening as module
 
     monkeypatch.setattr(file, "WAIT", 0.05)
     monkeypatch.setattr(module.open_stock, "__kwdefaults__", {"create": False, "write": True, "wait": 0.05})

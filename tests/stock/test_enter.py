@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fractionkit.assessment.model import Flag
+from fractionkit.assessment.model import Estimate, Flag
 from fractionkit.errors import AtOddsError, InputError
 from fractionkit.lots import together
 from fractionkit.quantities import parse
@@ -100,6 +100,66 @@ def test_the_same_run_is_entered_once(stock):
         stock.enter(assessment())
     stock.undo()
     assert stock.enter(assessment()).name == "R2"  # numbers are never given twice
+
+
+def corrected(factor=0.5, **changes):
+    """The same run, of which a later test says that its cuts hold less of the light component."""
+    run = assessment(**changes)
+    draws = run.draws.copy()
+    draws[..., 0] *= factor
+    draws[..., 1] = 1 - draws[..., 0]
+    cuts = tuple(
+        replace(
+            cut,
+            decision="keep",
+            composition={
+                name: Estimate(*(float(f(draws[:, k, i])) for f in (np.mean, np.min, np.max)))
+                for i, name in enumerate(BINARY)
+            },
+        )
+        for k, cut in enumerate(run.cuts)
+    )
+    return replace(run, draws=draws, cuts=cuts)
+
+
+def test_a_run_assessed_anew_changes_compositions_wherever_its_cuts_are(stock):
+    stock.enter(assessment())
+    stock.fill("C2", 0.1)
+    stock.pour("C1", "B1", 0.1)
+    before = {held.name: held for held in stock.holdings()}
+    light = before["B1"].composition[BINARY[0]].estimate
+    assert stock.revise(corrected()).name == "R1"
+    after = {held.name: held for held in stock.holdings()}
+    assert after["B1"].composition[BINARY[0]].estimate == pytest.approx(light / 2, rel=0.01)
+    assert {name: held.mass for name, held in after.items()} == {name: held.mass for name, held in before.items()}
+    assert (before["R1/C2"].decision, after["R1/C2"].decision) == ("recycle", "keep")
+    assert stock.prove().holds
+    with open_stock(stock.path, write=False) as again:
+        assert again.holding("B1").composition == after["B1"].composition
+    stock.undo()
+    assert stock.holding("B1").composition == before["B1"].composition
+    assert stock.holding("R1/C2").decision == "recycle"
+
+
+def test_a_run_assessed_anew_with_its_charge_out_of_bottles_still_closes(stock):
+    stock.enter(assessment("one"))
+    stock.enter(assessment("two"), [("C1", None)])
+    with pytest.raises(InputError, match="a run that is in the logbook"):
+        stock.revise(corrected(title="three"), "R9")
+    assert stock.revise(corrected(0.9, title="two"), "R2").name == "R2"
+    proof = stock.prove()
+    assert proof.holds
+    for part in proof.components:  # what came from outside makes up the difference again, in the mean
+        assert abs(part.restated.estimate) < 1e-4
+
+
+def test_a_run_weighed_anew_is_no_revision(stock):
+    stock.enter(assessment())
+    with pytest.raises(InputError, match=r"R1/C1 400\.0 g then, 401\.0 g now\): undo entry 2 and enter the run again"):
+        stock.revise(assessment(masses=(0.401, *MASSES[1:])))
+    with pytest.raises(InputError, match="R1/residue"):
+        stock.revise(assessment(residue=False))
+    assert len(stock.ledger.entries) == 2
 
 
 def test_runs_that_cannot_be_booked_are_refused(stock):
