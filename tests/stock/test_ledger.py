@@ -81,6 +81,10 @@ class Shelf(RuleBasedStateMachine):
         made = self.attempt(lambda: self.stock.enter(assessment(f"run {self.runs}"), [(bottle, None)]))
         return f"{made.name}/C{1 + self.runs % 4}" if made else bottle
 
+    @rule()
+    def assess_anew(self):
+        self.attempt(lambda: self.stock.revise(assessment("first"), "R1"))
+
     @rule(target=places, mass=st.floats(1e-6, 2.0))
     def receive(self, mass):
         return self.stock.receive(mass, bought()).name
