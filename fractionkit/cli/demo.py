@@ -22,6 +22,7 @@ class Kind(StrEnum):
     TERNARY = "ternary"
     ALIQUOTS = "aliquots"
     STILL = "still"
+    COLUMN = "column"
     LOT = "lot"
 
 
@@ -44,6 +45,7 @@ DEMOS = {
     Kind.TERNARY: Demo(_files("demo_ternary", *_RUN), "assess"),
     Kind.ALIQUOTS: Demo(_files("demo_aliquots", "aliquots.toml", "aliquots.csv", "README.md"), "aliquots"),
     Kind.STILL: Demo(_files("demo_still", "STILL.toml", "README.md"), "plan", "STILL.toml"),
+    Kind.COLUMN: Demo(_files("demo_column", *_RUN), "stages"),
     Kind.LOT: Demo(
         _files("demo_lot", "LOT.toml", "README.md", into="lot/") | _files("demo_binary", *_RUN, into="demo_binary/"),
         "lot",
