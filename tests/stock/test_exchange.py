@@ -46,6 +46,7 @@ def test_nothing_figures_and_bytes():
 def stock(tmp_path):
     with open_stock(tmp_path / "shelf.db", create=True) as opened:
         opened.enter(assessment("=cmd|' /C calc'!A0"), note="-1+1\r\n=2")
+        opened.revise(assessment("=cmd|' /C calc'!A0"), "R1")
         opened.receive(
             0.5, bought(), notes=[Noted("stands at", "@shelf"), Noted("water", "+0", 1e-5, 2e-6, 293.15, "")]
         )
