@@ -145,6 +145,7 @@ def show_log(stock: Stock, last: int) -> None:
         masses = sum(m.mass for m in entry.movements if ledger.places[m.source].kind != "run")
         ends = dict.fromkeys(ledger.places[place].name for m in entry.movements for place in (m.source, m.target))
         named = [batch.name for batch in entry.batches] or list(ends)
+        named = named or list(dict.fromkeys(ledger.origins[r.origin].name.partition("/")[0] for r in entry.revisions))
         named = named or list(dict.fromkeys(ledger.places[reading.place].name for reading in entry.readings))
         act = booking.act if booking.undoes is None else f"undone: {booking.undoes}"
         marked = f" (undone by {ledger.undone[booking.id]})" if booking.id in ledger.undone else ""

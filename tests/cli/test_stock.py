@@ -130,6 +130,7 @@ def test_bottles_go_into_the_next_charge(call, book, monkeypatch):
     code, out, _ = call("enter", "data/demo_binary", "--from", "C3", "--from", "C2=100 g")
     assert code == 0
     assert "1400.0 g (400.0 g of it out of bottles)" in out
+    assert "3  " + call_day() + "  run revised  R1" in call("log")[1]
     code, _, err = call("revise", "data/demo_binary", "--run", "R2")
     assert (code, err.count("\n")) == (2, 1)
     assert "R2/residue 70.0 g then, nothing now" in err
