@@ -197,7 +197,7 @@ def _frontiers(plan: Plan, scenarios: Scenarios, still: StillEntry) -> tuple[tup
     for trial in chosen:  # set-ups, six at most
         made = distilled(scenarios, [Wish(trial.setup, trial.reflux)], still)[0]
         stop = stop_mass(course(made, rates(scenarios, trial.setup, still)), still)
-        curve = collected(made, reading_error=scenarios.reading, stop=stop)
+        curve = collected(made, reading_error=scenarios.at_the_change, stop=stop)
         curves.append(
             (
                 trial.setup.name,

@@ -39,7 +39,8 @@ class Scenarios:
 
     feed : what is distilled. mixture : the model as it stands. volatility : of S perturbed models, each at its
     scenario's pressure. pressure : (S,) Pa; pressure_mean, pressure_u : Pa.
-    reading : (S,) K that the own thermometer shows above the true head temperature (near the boiling points).
+    reading : (S,) K that the own thermometer shows above the true head temperature (near the boiling points), its bias.
+    fresh : (S,) K that the one reading which changes a receiver is off besides.
     column : (S, 3) standard normal draws for stages, hold-up and throughput of whatever set-up is looked at.
     """
 
@@ -51,7 +52,13 @@ class Scenarios:
     pressure_u: float
     reading: Array
     column: Array
+    fresh: Array
     warnings: tuple[str, ...] = ()
+
+    @property
+    def at_the_change(self) -> Array:
+        """What is shown above the truth (S,) K when a receiver is changed by the head temperature."""
+        return np.asarray(self.reading + self.fresh)
 
     @property
     def count(self) -> int:
@@ -124,7 +131,7 @@ def scenarios_of(sheet: StillSheet, count: int = COUNT, seed: int = SEED) -> Sce
     fitted = FittedVolatility([mixture.perturbed(theta) for theta in drawn[:, 1:]], pressure, goal=FIT_GOAL)
     # which model and pressure goes with which of the other draws is left to chance
     which = rng.permutation(np.resize(np.arange(models), count))
-    shift, spread = reading_error(sheet, feed, mixture, station)
+    shift, spread, repeat = reading_error(sheet, feed, mixture, station)
     return Scenarios(
         feed=feed,
         mixture=mixture,
@@ -134,19 +141,17 @@ def scenarios_of(sheet: StillSheet, count: int = COUNT, seed: int = SEED) -> Sce
         pressure_u=station.u,
         reading=shift + spread * z[:, 0],
         column=z[:, 1:4],
+        fresh=repeat * stratified(count, 1, rng)[:, 0],
         warnings=(*station.warnings, *feed.remarks),
     )
 
 
-def reading_error(sheet: StillSheet, feed: Feed, mixture: Mixture, station: Pressure) -> tuple[float, float]:
-    """What the head thermometer shows above the truth near the boiling points, K, and its standard uncertainty.
+def reading_error(sheet: StillSheet, feed: Feed, mixture: Mixture, station: Pressure) -> tuple[float, float, float]:
+    """What the head thermometer shows above the truth near the boiling points, its u, and the u of one reading besides, K.
 
-    From the run that the feed comes from, unless the sheet says something of the thermometer itself.
+    The bias is that which the run showed that the feed comes from, unless the sheet says something of it.
     """
     entry = sheet.thermometer
-    silent = entry.bias is None and entry.correction == 0.0 and entry.ice_point is None and entry.steam_point is None
-    if feed.reading_bias is not None and silent and entry.stem is None:
-        return feed.reading_bias, feed.reading_bias_u
     stem = entry.stem
     true, _ = mixture.bubble_point(mixture.mole_fractions(feed.w.mean(axis=0)), station.value)
     reading = float(true)
@@ -165,5 +170,9 @@ def reading_error(sheet: StillSheet, feed: Feed, mixture: Mixture, station: Pres
             stem=None if stem is None else Stem(stem.exposed, stem.temperature, stem.liquid),
         )
         reading += float(true) - float(measured.value[0])
+    repeat = float(measured.repeat[0])
+    silent = entry.bias is None and entry.correction == 0.0 and entry.ice_point is None and entry.steam_point is None
+    if feed.reading_bias is not None and silent and stem is None:
+        return feed.reading_bias, feed.reading_bias_u, repeat
     spread = float(np.sqrt(sum(float(part[0]) ** 2 for part in measured.shared.values())))
-    return reading - float(true), spread
+    return reading - float(true), spread, repeat

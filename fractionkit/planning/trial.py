@@ -33,6 +33,9 @@ TOLERANCE = 2e-3
 ROOM = 0.9
 """Part of the charge that column and head may hold at most for a distillation to make sense."""
 
+CLOSE = 0.93
+"""Part of the best by coarse marks from which on both ways of watching are worked out in full."""
+
 COARSE = 40
 """Marks between which it is first seen whether to watch the head or the mass."""
 
@@ -163,12 +166,15 @@ def _judged(scenarios: Scenarios, wish: Wish, made: Distillation, still: StillEn
     asked = target.confidence + margin
     times = course(made, rates(scenarios, setup, still))
     stop = stop_mass(times, still)
-    curve = collected(made, reading_error=scenarios.reading, stop=stop)
-    cuts = best_cuts(
-        made, scenarios.component, target.purity, asked, still.receivers or USUAL_RECEIVERS,
-        by=watch(curve, scenarios.component, target.purity, asked),
-        reading_error=scenarios.reading, names=scenarios.feed.components, stop=stop, possible=False,
-    )  # fmt: skip
+    curve = collected(made, reading_error=scenarios.at_the_change, stop=stop)
+    made_cuts = [
+        best_cuts(
+            made, scenarios.component, target.purity, asked, still.receivers or USUAL_RECEIVERS, by=by,
+            reading_error=scenarios.at_the_change, names=scenarios.feed.components, stop=stop, possible=False,
+        )
+        for by in watch(curve, scenarios.component, target.purity, asked)
+    ]  # fmt: skip
+    cuts = max(made_cuts, key=lambda one: float(one.kept.mean()))
     cuts = sentences(replace(cuts, confidence=target.confidence, probability=max(cuts.probability - margin, 0.0)))
     pair = hardest_pair(scenarios.mixture, scenarios.feed.w.mean(axis=0), scenarios.pressure_mean, scenarios.component)
     first = made.distillate[:, 0].mean(axis=0)
@@ -216,8 +222,8 @@ def stop_mass(times: TimeCourse, still: StillEntry) -> Array:
     return np.clip(times.mass_at(still.longest), 1e-6 * total, total)
 
 
-def watch(curve: Collected, component: int, purity: float, confidence: float) -> By:
-    """Whether to change receivers by the head temperature or by the mass: by what keeps more, the head if both do."""
+def watch(curve: Collected, component: int, purity: float, confidence: float) -> tuple[By, ...]:
+    """Whether to change receivers by the head temperature or by the mass: what keeps more, both where that is close."""
     kept: dict[By, float] = {}
     kinds: tuple[By, ...] = ("head", "mass")
     for by in kinds:
@@ -225,7 +231,8 @@ def watch(curve: Collected, component: int, purity: float, confidence: float) ->
         pairs = all_pairs(curve, curve.at(marks, by), component, from_start=False)
         fits = guarded(pairs.assay, confidence) >= purity
         kept[by] = float(pairs.mass.mean(axis=-1)[fits].max(initial=0.0))
-    return "head" if kept["head"] > 0.0 and kept["head"] >= kept["mass"] else "mass"
+    most = max(kept.values())
+    return tuple(by for by in kinds if kept[by] >= CLOSE * most) if most > 0.0 else ("mass",)
 
 
 def _why_not(
@@ -237,7 +244,7 @@ def _why_not(
     target, asked = scenarios.feed.target, f"{100 * scenarios.feed.target.purity:.6g} wt%"
     number = f"{wish.setup.stages:.3g} stage" + ("" if wish.setup.stages == 1.0 else "s")
     if bool(np.any(stop_mass(times, still) < 0.999 * times.mass[:, -1])):
-        whole = collected(made, reading_error=scenarios.reading)
+        whole = collected(made, reading_error=scenarios.at_the_change)
         marks = whole.nodes(COARSE, "mass")
         pairs = all_pairs(whole, whole.at_mass(marks), scenarios.component, from_start=False)
         if guarded(pairs.assay, cuts.confidence).max() >= target.purity:

@@ -153,7 +153,7 @@ def test_intervals_cover_truths_drawn_from_what_is_not_known():
     kept, assay, starts = (np.empty(200) for _ in range(3))
     for s in range(200):
         over = made.distilled_mass[s]
-        read = np.maximum.accumulate(made.head_temperature[s]) + truth.reading[s]
+        read = np.maximum.accumulate(made.head_temperature[s]) + truth.reading[s] + truth.fresh[s]
 
         def at(mark, over=over, read=read):
             if np.isinf(mark):
