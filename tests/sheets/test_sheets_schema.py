@@ -23,7 +23,7 @@ def test_schema_names_every_section_and_refuses_others():
     found = schema()
     assert SCHEMA_ID == found["$id"] == "fractionkit/run/1"
     assert sorted(found["properties"]) == [
-        "charge", "density", "holdup", "pressure", "refractive_index", "residue", "result", "run", "target", "test",
+        "charge", "density", "holdup", "pressure", "refractive_index", "residue", "result", "run", "still", "target", "test",
         "thermometer",
     ]  # fmt: skip
     assert found["required"] == ["run", "pressure"]
