@@ -165,7 +165,8 @@ class Draft:
     ) -> None:
         """Something read or noted of a place."""
         number = self._next("reading", self._readings)
-        checked(attribute, "attribute"), checked(value, attribute), checked(method, "method")
+        for text, what in ((attribute, "attribute"), (value, attribute), (method, "method")):
+            checked(text, what)
         day = checked_day(day) or self.day
         figures = (_float(si), _float(u), _float(temperature))
         self._readings.append(Reading(number, self.number, place, day, attribute, value, *figures, method))

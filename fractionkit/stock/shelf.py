@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from fractionkit.balance.masses import weighing_u
 from fractionkit.stock import acts, composition
 from fractionkit.stock.composition import Array, Composition, Known
+from fractionkit.stock.draft import LOSS
 from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, State
 from fractionkit.stock.rows import STANDING, Decision, Entry, Kind, Origin, Place, Reading
 
@@ -204,15 +205,17 @@ def conditions(ledger: Ledger) -> dict[int, Condition]:
                 mass[target.id] = mass.get(target.id, 0) + movement.mass
             if source.kind in STANDING:
                 mass[source.id] = mass.get(source.id, 0) - movement.mass
-                if target.name == "loss":
-                    kept[source.id] = _changed(kept[source.id], evaporated=kept[source.id].evaporated + movement.mass)
+                if target.id == LOSS:
+                    kept[source.id] = replace(kept[source.id], evaporated=kept[source.id].evaporated + movement.mass)
         for reading in entry.readings:
+            if reading.place not in kept:
+                continue  # the entry that made the place was undone; what was noted of it is of nothing
             if reading.attribute == acts.STABILISER:
                 none = reading.value.strip().casefold() in ("", "none", "no", "-")
                 said = None if none else reading.value
-                kept[reading.place] = _changed(kept[reading.place], stabiliser=said, stabilised=0.0 if none else 1.0)
+                kept[reading.place] = replace(kept[reading.place], stabiliser=said, stabilised=0.0 if none else 1.0)
             elif reading.attribute == acts.RETEST:
-                kept[reading.place] = _changed(kept[reading.place], retest_by=reading.value)
+                kept[reading.place] = replace(kept[reading.place], retest_by=reading.value)
     return kept
 
 
@@ -236,12 +239,6 @@ def _mixed(there: Condition | None, comes: Condition | None, entry: Entry, mass:
         there.came_in + mass,
         there.evaporated,
     )
-
-
-def _changed(condition: Condition, **new: object) -> Condition:
-    from dataclasses import replace
-
-    return replace(condition, **new)  # type: ignore[arg-type]
 
 
 @dataclass(frozen=True)

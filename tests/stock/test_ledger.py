@@ -13,7 +13,8 @@ from hypothesis import given, settings
 from hypothesis.stateful import Bundle, RuleBasedStateMachine, initialize, invariant, rule
 
 from fractionkit.errors import InputError
-from fractionkit.stock import acts, open_stock
+from fractionkit.stock import acts, lineage, open_stock
+from fractionkit.stock.campaign import campaign
 from fractionkit.stock.ledger import share
 from fractionkit.stock.rows import STANDING
 from tests.stock.book import assessment, bought
@@ -112,9 +113,26 @@ class Shelf(RuleBasedStateMachine):
     def weigh(self, source, factor):
         self.attempt(lambda: self.stock.weigh(source, factor * self.stock.holding(source).mass))
 
+    @rule(source=places, attribute=st.sampled_from([acts.STABILISER, acts.RETEST, acts.STANDS, acts.DENSITY]))
+    def note(self, source, attribute):
+        self.attempt(lambda: self.stock.note(source, [acts.Noted(attribute, "2026-05-09", 1500.0, 1.0, 293.15)]))
+
     @rule(number=st.one_of(st.none(), st.integers(0, 40)))
     def undo(self, number):
         self.attempt(lambda: self.stock.undo(number))
+
+    @invariant()
+    def every_question_is_answered(self):
+        ledger = self.stock.ledger
+        shelf = self.stock.holdings(empty=True)
+        assert sum(round(1e9 * held.mass) for held in shelf) == sum(ledger.state().mass(held.place) for held in shelf)
+        for held in shelf[:2]:
+            assert len(lineage.back(ledger, held.place)) == len(held.parents)
+            gone = sum(link.mass for link in lineage.forth(ledger, held.place))
+            assert gone >= held.mass - 1e-9
+        found = campaign(ledger)
+        there = found.in_lots + found.left + found.to_keep + found.standing + found.waste + found.loss
+        assert round(1e9 * (found.fresh + found.found)) == round(1e9 * there)
 
     @invariant()
     def all_mass_is_there(self):
@@ -132,7 +150,7 @@ class Shelf(RuleBasedStateMachine):
         assert all(raw[p.id] == state.mass(p.id) for p in ledger.places.values() if p.kind in (*STANDING, "gone"))
 
 
-Shelf.TestCase.settings = settings(max_examples=15, stateful_step_count=15, deadline=None)
+Shelf.TestCase.settings = settings(max_examples=10, stateful_step_count=15, deadline=None)
 TestShelf = Shelf.TestCase
 
 
@@ -178,6 +196,16 @@ def test_figures_of_any_kind_come_back_as_they_were_written(stock):
         stock.write("odd", lambda draft: draft.move(1, 7, 2.0))  # no whole number: refused, not stored as another
     with open_stock(stock.path, write=False) as again:
         assert len(again.ledger.entries) == 4
+
+
+def test_what_was_noted_of_a_bottle_goes_with_it(stock):
+    stock.enter(assessment())
+    stock.fill("C4", 0.2)
+    stock.note("B1", [acts.Noted(acts.STABILISER, "thymol"), acts.Noted(acts.RETEST, "2026-11-01")])
+    stock.undo(3)
+    assert [held.name for held in stock.holdings()] == ["R1/C1", "R1/C2", "R1/C3", "R1/C4", "R1/residue"]
+    stock.undo(5)
+    assert (stock.holding("B1").stabiliser, stock.holding("B1").retest_by) == ("thymol", "2026-11-01")
 
 
 def test_what_others_hang_on_cannot_be_undone(stock):
