@@ -33,10 +33,11 @@ def command(
         Path | None, typer.Option("--pdf", metavar="FILE.pdf", help="Write the report as PDF (extra 'pdf').")
     ] = None,
     label: Annotated[
-        Path | None, typer.Option("--label", metavar="FILE.html", help="Write the label of each bottle, to print.")
+        Path | None, typer.Option("--label", metavar="FILE.html|.pdf", help="Write the label of each bottle, to print.")
     ] = None,
     size: Annotated[
-        str | None, typer.Option("--label-size", metavar="WxH", help=f"Of the label, in mm; {DEFAULT_SIZE} if not told.")
+        str | None,
+        typer.Option("--label-size", metavar="WxH", help=f"Of the label, in mm; {DEFAULT_SIZE} if not told."),
     ] = None,
     book: Annotated[bool, typer.Option("--book", help="Book the lots in the stock.")] = False,
     stock: Annotated[
@@ -49,6 +50,8 @@ def command(
     Exit code 1: the readings of a run are at odds, so that nothing is booked; 2: a sheet is wrong.
     """
     check_outputs(json, report, pdf, label)
+    if report is not None and _paper(report):
+        raise InputError(Fault(str(report), "a file .html; --pdf writes the report as PDF"))
     sheet = _sheet(what, stock)
     from fractionkit.release import make_lots
     from fractionkit.release.make import at_odds
@@ -57,12 +60,12 @@ def command(
     odd = at_odds(release) is not None
     if not release.lots:
         label = None  # nothing to put it on
-    texts, paper = _rendered(release, json, report, label, size, pdf)  # before booking: a failure leaves no lot behind
+    texts, papers = _rendered(release, json, report, label, size, pdf)  # before booking: a failure leaves no lot behind
     if book and not odd:
         _book(sheet, release)
     write_outputs(*((path, lambda text=text: text) for path, text in texts))
-    if pdf is not None:
-        write_bytes(pdf, paper)
+    for file, paper in papers:
+        write_bytes(file, paper)
     if json != STANDARD_OUTPUT:
         from fractionkit.cli.lot_table import show
 
@@ -83,10 +86,10 @@ def _rendered(
     label: Path | None,
     size: str | None,
     pdf: Path | None,
-) -> tuple[list[tuple[str | Path, str]], bytes]:
-    """Each text file that was asked for with its text, and the report as PDF."""
+) -> tuple[list[tuple[str | Path, str]], list[tuple[Path, bytes]]]:
+    """Each text file that was asked for with its text, and each PDF with its bytes."""
     texts: list[tuple[str | Path, str]] = []
-    paper = b""
+    papers: list[tuple[Path, bytes]] = []
     if json is not None:
         from fractionkit.report.lot_document import json_text
 
@@ -100,13 +103,24 @@ def _rendered(
         if pdf is not None:
             from fractionkit.report.pdf import pdf_bytes
 
-            paper = pdf_bytes(page)
+            papers.append((pdf, pdf_bytes(page)))
     if label is not None:
         from fractionkit.report.lot_label import label_size, labels_html
 
         width, height = label_size(DEFAULT_SIZE if size is None else size)
-        texts.append((label, labels_html(release, width=width, height=height)))
-    return texts, paper
+        labels = labels_html(release, width=width, height=height)
+        if _paper(label):
+            from fractionkit.report.pdf import pdf_bytes
+
+            papers.append((label, pdf_bytes(labels)))
+        else:
+            texts.append((label, labels))
+    return texts, papers
+
+
+def _paper(path: Path) -> bool:
+    """Whether a file of this name is expected to be a PDF."""
+    return path.suffix.lower() == ".pdf"
 
 
 def _sheet(what: list[Path], stock: Path | None) -> LotSheet:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -66,6 +67,23 @@ class Combination:
     def left(self) -> Array:
         """(M,) kg of each material that no lot takes."""
         return np.asarray((1.0 - self.parts.sum(axis=0)).clip(0.0) * masses(self.materials))
+
+    @cached_property
+    def above(self) -> tuple[Array, ...]:
+        """For each lot (D, M): by how much each material lies above what the lot must reach, mass fraction."""
+        held = (self.draws[:, :, self.components.index(want.component)] - want.limit for want in self.wanted)
+        return tuple(np.ascontiguousarray(part) for part in held)
+
+    @cached_property
+    def level(self) -> tuple[Array, ...]:
+        """For each lot (M,): the mean of ``above``."""
+        return tuple(np.asarray(above.mean(axis=0)) for above in self.above)
+
+    @cached_property
+    def surplus(self) -> tuple[Array, ...]:
+        """For each lot (D,): kg of target above what the lot must hold."""
+        taken = self.parts * np.nan_to_num(masses(self.materials))
+        return tuple(above @ row for above, row in zip(self.above, taken, strict=True))
 
     def lot_draws(self, lot: int) -> Array:
         """(D, n) mass fractions of one lot; NaN where it is empty."""

@@ -45,13 +45,16 @@ class Material:
 def together(materials: tuple[Material, ...], components: tuple[str, ...], count: int, seed: int = 20240517) -> Array:
     """Joint draws (count, M, n) of several materials over one list of components.
 
-    Rows of one origin stay together; origins are put together at random, since nothing ties them.
+    Rows of one origin stay together; origins are put together at random, since nothing ties them. Fewer rows than there
+    are draws are spread over all of them: draws need not stand in random order.
     """
     rng = np.random.default_rng(seed)
     wide = np.empty((count, len(materials), len(components)))
     rows: dict[str, NDArray[np.intp]] = {}
     for m, material in enumerate(materials):  # bottles, not draws
+        size = len(material.draws)
         if material.origin not in rows:
-            rows[material.origin] = rng.permutation(np.resize(np.arange(len(material.draws)), count))
-        wide[:, m] = material.over(components)[rows[material.origin] % len(material.draws)]
+            spread = (np.arange(count) * size) // count if count < size else np.resize(np.arange(size), count)
+            rows[material.origin] = rng.permutation(spread)
+        wide[:, m] = material.over(components)[rows[material.origin] % size]
     return wide

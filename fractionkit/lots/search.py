@@ -17,6 +17,7 @@ from fractionkit.lots.second_order import Array, Program, Task
 
 MOST_COMBINATIONS = 1 << 14  # ways to deal whole materials out to the lots up to which all are tried
 NEAR = (1.0, 0.9, 0.75, 0.5)  # of the coverage factor, for the choice which materials are poured at all
+TOO_MANY = 600  # parts of several lots: beyond, they are served in turn, then improved on the draws
 ROUNDS = 8  # of the coverage factor
 MARGIN = 1e-3  # mass fraction for each unit of that, for lots whose composition is known without doubt or not guarded
 STEPS = 14  # of the improvement on the draws
@@ -35,7 +36,11 @@ def best_parts(task: Task, *, finish: bool = True) -> Array:
     if task.whole.all() and ways <= MOST_COMBINATIONS:
         return _every_way(task, ways)
     program = Program(task)
-    best = _better(task, np.zeros((task.lots, len(task.mass))), _calibrated(program))
+    best = np.zeros((task.lots, len(task.mass)))
+    for order in _orders(task) if task.lots > 1 else ():
+        best = _better(task, best, _in_turn(task, order))
+    if task.lots == 1 or best.size <= TOO_MANY:
+        best = _better(task, best, _calibrated(program))
     if task.lots == 1 and not np.isnan(task.confidence[0]):
         best = _better(task, best, _whole_cuts(task))
     for lot in np.flatnonzero(~np.isnan(task.confidence) & np.isinf(task.most)).tolist():
@@ -43,6 +48,34 @@ def best_parts(task: Task, *, finish: bool = True) -> Array:
     if program.switched.size:
         best = _poured(program, best)
     return _climbed(program, best) if finish and not task.whole.all() else best
+
+
+def _orders(task: Task) -> list[tuple[int, ...]]:
+    """Orders in which lots may be served: as they stand, backwards, and by worth."""
+    plain = tuple(range(task.lots))
+    worth = tuple(np.argsort(-task.worth, kind="stable").tolist())
+    return list(dict.fromkeys((plain, plain[::-1], worth)))
+
+
+def _in_turn(task: Task, order: tuple[int, ...]) -> Array:
+    """Lots served one after the other, each with the best of what those before it left: a plan to begin with."""
+    parts = np.zeros((task.lots, len(task.mass)))
+    for lot in order:
+        free = 1.0 - parts.sum(axis=0)
+        must = bool(task.whole[lot]) or task.least[lot] > 0.0
+        there = np.flatnonzero(free >= 1.0 if must else free > 1e-6)
+        one = slice(lot, lot + 1)
+        rest = Task(
+            task.mass[there] * free[there],
+            task.surplus[one][:, :, there] * free[there],
+            task.confidence[one],
+            task.worth[one],
+            task.whole[one],
+            task.least[one],
+            task.most[one],
+        )
+        parts[lot, there] = best_parts(rest, finish=False)[0] * free[there]
+    return parts
 
 
 def _poured(program: Program, best: Array) -> Array:

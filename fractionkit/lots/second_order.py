@@ -29,15 +29,15 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
-MOST_TANGENTS = 60
+MOST_TANGENTS, FEWER_TANGENTS = 60, 15  # of one descent; the second where several lots share many materials
+MANY_PARTS = 60  # of several lots, from which they are many: lots may then trade materials with hardly a gain or loss
+KEPT_TANGENTS = 60  # those that bounded a solution last, where there are many
 GAP = 1e-5  # of the worth, to which a program with whole cuts is solved
 MOST_NODES = 2000  # of its search tree
 MOST_SWITCHES = 150  # yes-or-no choices up to which such a program is solved; beyond, one with parts is rounded down
 ROUND_OFF = 1e-9
 TINY = 1e-12  # mass fraction
-CLOSE = (
-    1e-7  # shortfall of a cone, in units of the lot's mass, that counts as none; what is left is repaired on the draws
-)
+CLOSE = 1e-6  # shortfall of a cone, in units of all mass, that counts as none; what is left is repaired on the draws
 
 
 @dataclass(frozen=True)
@@ -84,6 +84,20 @@ class Task:
         return np.asarray(judged.astype(bool) | ~(parts > 0.0).any(axis=1))
 
 
+def _edge(low: float, high: float, start: Array, end: Array, kappa: float) -> float:
+    """Share of the way from inside a cone to outside it at which mean - kappa deviation is zero (bisection)."""
+    square, cross, step = float(start @ start), float(start @ (end - start)), float((end - start) @ (end - start))
+    near, far = 0.0, 1.0
+    for _ in range(40):
+        t = 0.5 * (near + far)
+        deviation = max(square + 2.0 * t * cross + t * t * step, 0.0) ** 0.5
+        if low + t * (high - low) >= kappa * deviation:
+            near = t
+        else:
+            far = t
+    return near
+
+
 class Program:
     """The program of one task. Directions of tangents are kept: with any kappa they make a tangent of that cone."""
 
@@ -120,26 +134,52 @@ class Program:
     def _descend(
         self, level: list[tuple[int, Array]], kappa: Array, box: tuple[Array, Array] | None, relaxed: bool
     ) -> Array:
-        parts = np.ones((self.task.lots, len(self.task.mass)))
-        for _ in range(MOST_TANGENTS):
+        inside = self._inside(kappa) if relaxed and box is None else np.zeros_like(self.mean)
+        parts: Array = np.ones_like(self.mean)
+        slow = self.task.lots > 1 and self.mean.size > MANY_PARTS
+        for _ in range(FEWER_TANGENTS if slow else MOST_TANGENTS):
             cones = [(lot, self.mean[lot] - kappa[lot] * slope) for lot, slope in self.directions]
             parts = self.linear(level + cones, box, relaxed=relaxed)
-            new = self._outside(parts, kappa)
+            new, edge = self._outside(parts, inside, kappa)
             if not new:
                 break
+            if slow and len(cones) > KEPT_TANGENTS:
+                slack = np.array([float(slope @ parts[lot]) for lot, slope in cones])
+                self.directions = [
+                    self.directions[k] for k in np.sort(np.argsort(slack, kind="stable")[:KEPT_TANGENTS])
+                ]
             self.directions += new
+            inside = np.asarray(inside + 0.5 * edge[:, None] * (parts - inside))
         return parts
 
-    def _outside(self, parts: Array, kappa: Array) -> list[tuple[int, Array]]:
-        """Directions of the tangents at the lots whose cone ``parts`` leaves."""
-        found = []
+    def _inside(self, kappa: Array) -> Array:
+        """A plan inside all cones: some of the surest material for each lot; none where no material alone will do."""
+        plan: Array = np.zeros_like(self.mean)
+        above = (self.mean - kappa[:, None] * np.linalg.norm(self.spread, axis=1)) / self.task.mass
+        best = above.argmax(axis=1)
+        for lot in np.flatnonzero(above.max(axis=1) > 0.0).tolist():  # lots, a few
+            room = min(1.0, float(self.task.most[lot] / self.task.mass[best[lot]]))
+            plan[lot, best[lot]] = 0.5 * room / self.task.lots
+        return plan
+
+    def _outside(self, parts: Array, inside: Array, kappa: Array) -> tuple[list[tuple[int, Array]], Array]:
+        """Directions of tangents that cut ``parts`` off, one a lot whose cone it leaves.
+
+        Each is taken where the way from ``inside`` leaves the cone (Veinott, Operations Research 15 (1967) 147), which
+        cuts deeper than one taken at ``parts``. Second, (L,) how far one may go that way with each lot.
+        """
+        found, edges = [], np.where(inside.any(axis=1), 1.0, 0.0)
         for lot in np.flatnonzero(self.guarded & (parts > 0.0).any(axis=1)).tolist():  # lots, a few
-            along = self.spread[lot] @ parts[lot]
-            size = float(np.linalg.norm(along))
-            short = self.mean[lot] @ parts[lot] - kappa[lot] * size < -CLOSE * float(self.task.mass @ parts[lot])
-            if short and size > 0.0:
-                found.append((lot, self.spread[lot].T @ along / size))
-        return found
+            start, end = (self.spread[lot] @ plan[lot] for plan in (inside, parts))
+            low, high = (float(self.mean[lot] @ plan[lot]) for plan in (inside, parts))
+            if high - kappa[lot] * np.linalg.norm(end) >= -CLOSE * self.task.mass.sum() or not end.any():
+                continue
+            along = end
+            if edges[lot] > 0.0:
+                edges[lot] = _edge(low, high, start, end, kappa[lot])
+                along = start + edges[lot] * (end - start)
+            found.append((lot, self.spread[lot].T @ along / np.linalg.norm(along)))
+        return found, edges
 
     def linear(
         self,

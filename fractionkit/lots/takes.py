@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fractionkit.lots.combine import Combination, Wanted, masses
+from fractionkit.lots.combine import Combination, Wanted
 from fractionkit.lots.second_order import Array
 from fractionkit.quantities import COVERAGE_95
 
@@ -39,11 +39,11 @@ class Takes:
 
 def takes(made: Combination, place: int) -> Takes:
     """What it would take for material number ``place``, held against the lot that it comes nearest to."""
-    held = [made.draws[:, place, made.components.index(want.component)] for want in made.wanted]
-    chances = [float((w >= want.limit).mean()) for w, want in zip(held, made.wanted, strict=True)]
-    means = [float(w.mean()) - want.limit for w, want in zip(held, made.wanted, strict=True)]
-    lot = max(range(len(held)), key=lambda number: (chances[number], means[number]))
-    want, w = made.wanted[lot], held[lot]
+    chances = [float((above[:, place] >= 0.0).mean()) for above in made.above]
+    means = [float(above[:, place].mean()) for above in made.above]
+    lot = max(range(len(means)), key=lambda number: (chances[number], means[number]))
+    want = made.wanted[lot]
+    w = made.above[lot][:, place] + want.limit
     left = float(made.left[place])
     donor, more = _donor(made, place, lot, left)
     mean, sure = float(w.mean()), _assured(w, want)
@@ -69,14 +69,13 @@ def _judged(total: Array, want: Wanted) -> Array:
 def _donor(made: Combination, place: int, lot: int, left: float) -> tuple[int | None, float]:
     """The material of which least must be added to the lot so that it bears the rest of ``place``, and how much, kg."""
     want = made.wanted[lot]
-    mass = np.nan_to_num(masses(made.materials))
-    above = made.draws[:, :, made.components.index(want.component)] - want.limit  # (D, M)
-    level = above.mean(axis=0)
+    above = made.above[lot]
+    level = made.level[lot]
     purer = [j for j in np.argsort(-level, kind="stable").tolist() if level[j] > max(level[place], 0.0) and j != place]
     donors = purer[:DONORS]
     if not donors:
         return None, np.inf
-    base = above @ (made.parts[lot] * mass) + left * above[:, place]
+    base = made.surplus[lot] + left * above[:, place]
     low, high = np.zeros(len(donors)), np.full(len(donors), MOST_TIMES * left)
     able = _judged(base[:, None] + high * above[:, donors], want) >= 0.0
     if not able.any():

@@ -112,7 +112,7 @@ def test_runs_in_place_of_a_sheet(call):
 def test_files(call, sheet, tmp_path):
     out = tmp_path / "out"
     out.mkdir()
-    paths = {key: out / f"lot.{key}" for key in ("json", "html", "pdf")} | {"label": out / "label.html"}
+    paths = {key: out / f"lot.{key}" for key in ("json", "html", "pdf")} | {"label": out / "label.pdf"}
     code, shown, err = call(
         sheet,
         *("--json", paths["json"], "--report", paths["html"], "--pdf", paths["pdf"]),
@@ -120,9 +120,11 @@ def test_files(call, sheet, tmp_path):
     )
     assert (code, err) == (0, "")
     jsonschema.validate(json.loads(paths["json"].read_text(encoding="utf-8")), SCHEMA)
-    assert paths["pdf"].read_bytes().startswith(b"%PDF")
-    for path in (paths["html"], paths["label"]):
-        assert "L-2026-05-10-2" in path.read_text(encoding="utf-8")
+    for path in (paths["pdf"], paths["label"]):
+        assert path.read_bytes().startswith(b"%PDF")
+    assert "L-2026-05-10-2" in paths["html"].read_text(encoding="utf-8")
+    code, _, _ = call(sheet, "--label", out / "label.html")
+    assert "L-2026-05-10-2" in (out / "label.html").read_text(encoding="utf-8")
     assert all(f"written: {path}" in shown for path in paths.values())
 
 
@@ -155,6 +157,7 @@ def test_nothing_meets_the_target(call):
         ((DATA / "demo_binary", DATA / "demo_binary"), "each run once"),
         ((DATA / "demo_lot", "--label-size", "7", "--label", "x.html"), "like 100x70"),
         ((DATA / "demo_lot", "--report", DATA), "not a folder"),
+        ((DATA / "demo_lot", "--report", "lot.pdf"), "--pdf writes the report as PDF"),
     ],
 )
 def test_wrong_input(call, arguments, expected, tmp_path, monkeypatch):
