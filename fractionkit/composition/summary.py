@@ -95,6 +95,17 @@ def _quantiles(values: Array, weight: Array, reach: Array) -> Callable[[Array], 
     return lambda probability: np.asarray(np.interp(probability + row, curve, at))
 
 
+def drawn_interval(draws: Array) -> tuple[Array, Array, Array]:
+    """Mean and 95 % coverage interval of mass fractions from equally likely draws (D, ...), each (...)."""
+    flat = draws.reshape(len(draws), -1).T
+    reach = np.stack([flat.min(axis=1), flat.max(axis=1)], axis=-1)
+    low, high = coverage_interval(flat, np.full(flat.shape, 1.0 / len(draws)), reach)
+    mean = flat.mean(axis=1)
+    ends = (mean, np.minimum(low, mean), np.maximum(high, mean))
+    mean, low, high = (end.reshape(draws.shape[1:]) for end in ends)
+    return mean, low, high
+
+
 def pick_samples(weights: Array, count: int, rng: np.random.Generator) -> NDArray[np.intp]:
     """``count`` indices in proportion to ``weights`` (S,), by systematic resampling: as even as can be."""
     edges = np.cumsum(weights)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from fractionkit.composition.summary import shortest_interval
+from fractionkit.composition.summary import drawn_interval
 from fractionkit.grades.attributes import title_of
 from fractionkit.grades.conformity import estimate
 from fractionkit.grades.e29 import typed_number
@@ -88,15 +88,12 @@ def result_text(result: Result) -> str:
 
 
 def _interval(column: Array, kind: str) -> tuple[float, float]:
-    """95 % interval of draws (D,): the shortest for a fraction, as everywhere here; elsewhere the central one."""
+    """95 % interval of draws (D,): as everywhere here for a fraction; elsewhere the central one."""
     if kind != "fraction":
         low, high = np.quantile(column, [0.025, 0.975])
         return float(low), float(high)
-    weight = np.full((1, len(column)), 1.0 / len(column))
-    reach = np.array([[column.min(), column.max()]])
-    ends = shortest_interval(column[None], weight, reach)
-    mean = float(column.mean())
-    return min(float(ends[0][0]), mean), max(float(ends[1][0]), mean)
+    _, low, high = drawn_interval(column)
+    return float(low), float(high)
 
 
 def _interval_text(result: Result) -> str:

@@ -153,10 +153,7 @@ def _mixed(
     rng: np.random.Generator,
 ) -> tuple[Array, Array]:
     """Mass fractions (S, n) and mass (S,) of the materials put together, or of so much of that mixture as is asked for."""
-    # rows are taken at random from all that there are: the draws of a run need not stand in random order
-    size = max(len(material.draws) for material in materials)
-    rows = rng.permutation(np.resize(np.arange(size), max(count, size)))[:count]
-    draws = together(materials, components, size)[rows]
+    draws = together(materials, components, count)
     z = stratified(count, len(materials) + 1, rng)
     each = np.array([material.mass for material in materials])
     masses = np.maximum(each + z[:, :-1] * np.array([material.mass_u for material in materials]), 0.5 * each)

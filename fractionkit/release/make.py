@@ -9,9 +9,9 @@ from pathlib import Path
 
 import numpy as np
 
-from fractionkit.assessment.assess import estimates
 from fractionkit.assessment.context import cautions
-from fractionkit.assessment.model import Estimate, Flag
+from fractionkit.assessment.estimates import estimates
+from fractionkit.assessment.model import Estimate
 from fractionkit.errors import Fault, InputError
 from fractionkit.grades import Grade, Sample, judge_lot, load_grades
 from fractionkit.lots import Combination, Wanted, combine, takes
@@ -67,6 +67,8 @@ def make_lots(sheet: LotSheet, *, today: datetime.date | None = None, taken: Col
     ------
     InputError
         with the faults of the runs, cuts, bottles and grades that the sheet names.
+    AtOddsError
+        where the readings of a run are at odds: nothing may be labelled then.
     """
     found = sources_of(sheet)
     wanted = tuple(_wanted(target) for target in sheet.targets)
@@ -273,8 +275,3 @@ def _economics(sheet: LotSheet, made: Combination) -> tuple[tuple[str, str], ...
     if all(target.price is not None for target in sheet.targets):
         worth = float(sum((target.price or 0.0) * m for target, m in zip(sheet.targets, made.mass, strict=True)))
     return economics.lines(prices, economics.recovery(prices, kept, u, float(made.left.sum())), worth, again)
-
-
-def at_odds(release: Release) -> Flag | None:
-    """The flag of a run whose readings are at odds, None where there is none."""
-    return next((flag for flag in release.flags if flag.code == "readings_at_odds"), None)

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition import CorrectedRun, RunPosterior
 from fractionkit.composition.channels import Detected
-from fractionkit.composition.summary import pick_samples, shortest_interval
+from fractionkit.composition.summary import drawn_interval, pick_samples
 from fractionkit.composition.tail import chi_square_tail
 from fractionkit.errors import ConvergenceError, InputError
 from fractionkit.mixture import Mixture
@@ -105,7 +105,7 @@ def _tied(laid: Fitting, sampled: Sampled, posterior: RunPosterior) -> Tied:
     rng.shuffle(again)
     w, errors, v = w[again], errors[again], sampled.v[picked[again]]
     cuts = w[:, : laid.rows.cuts]
-    mean, low, high = _summary(cuts)
+    mean, low, high = drawn_interval(cuts)
     theta = _shared(laid, posterior, v[:SHARED], errors[:SHARED], rng)
     shared = replace(posterior.shared, theta=theta, weights=np.full(len(theta), 1.0 / len(theta)))
     text = f"the cuts are tied by the still's own equation ({effective:.0f} effective runs through the still)"
@@ -140,20 +140,6 @@ def _detected(laid: Fitting, w: Array) -> Array:
             0
         ]
     return np.asarray(np.exp(log - log.max()))
-
-
-def _summary(draws: Array) -> tuple[Array, Array, Array]:
-    """Mean and shortest 95 % interval (K, n) of draws (D, K, n)."""
-    count, cuts, n = draws.shape
-    flat = draws.reshape(count, cuts * n).T
-    weight = np.full(flat.shape, 1.0 / count)
-    low, high = shortest_interval(flat, weight, np.stack([flat.min(axis=1), flat.max(axis=1)], axis=-1))
-    mean = flat.mean(axis=1)
-    low, high = np.minimum(low, mean), np.maximum(high, mean)
-    width = high - low
-    low = np.where(low < 0.1 * width, 0.0, low)
-    high = np.where(1.0 - high < 0.1 * width, 1.0, high)
-    return mean.reshape(cuts, n), low.reshape(cuts, n), high.reshape(cuts, n)
 
 
 def _shared(laid: Fitting, posterior: RunPosterior, v: Array, errors: Array, rng: np.random.Generator) -> Array:

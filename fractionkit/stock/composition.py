@@ -85,8 +85,8 @@ def blend(parts: Sequence[tuple[Known, float]]) -> Known:
 
 
 def intervals(components: Sequence[str], draws: Array) -> Composition:
-    """Mean and shortest 95 % interval of each component of draws (D, n)."""
-    from fractionkit.assessment.assess import estimates
+    """Mean and 95 % interval of each component of draws (D, n)."""
+    from fractionkit.assessment.estimates import estimates
 
     return dict(zip(components, estimates(draws), strict=True))
 

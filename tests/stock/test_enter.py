@@ -193,7 +193,7 @@ def test_a_residue_of_which_nothing_is_known_may_be_anything(stock):
     stock.enter(replace(assessment(), residue_draws=None))
     held = stock.holding("R1/residue").composition[BINARY[0]]
     assert held.low < 0.03  # uniform on 0 to 1: a 95 % interval is 0.95 long
-    assert held.high - held.low == pytest.approx(0.95, abs=0.03)
+    assert 0.92 < held.high - held.low <= 1.0  # and its ends so near the edges are taken to them
 
 
 def test_what_a_person_types_of_a_composition():

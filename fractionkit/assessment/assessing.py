@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.assessment import context, words
+from fractionkit.assessment.estimates import estimates, spread
 from fractionkit.assessment.model import (
     DOUBTFUL,
     AssessedCut,
@@ -19,7 +20,6 @@ from fractionkit.assessment.model import (
 )
 from fractionkit.balance import Closure, Masses, close, cut_masses
 from fractionkit.composition import CorrectedRun, RunPosterior, correct, fit_evidence
-from fractionkit.composition.summary import shortest_interval
 from fractionkit.diagnosis import diagnose
 from fractionkit.lots import Verdict, choose, decide, meets
 from fractionkit.mixture import Mixture
@@ -177,17 +177,6 @@ def combined(posterior: RunPosterior, mass: Array, chosen: NDArray[np.bool_]) ->
     return np.asarray(np.einsum("k,dkn->dn", share, posterior.draws[:, chosen]))
 
 
-def estimates(draws: Array) -> list[Estimate]:
-    """Mean and shortest 95 % interval of each column of (D, n) draws of mass fractions."""
-    weight = np.full(draws.T.shape, 1.0 / len(draws))
-    reach = np.stack([draws.min(axis=0), draws.max(axis=0)], axis=-1)
-    low, high = shortest_interval(draws.T, weight, reach)
-    mean = draws.mean(axis=0)
-    return [
-        Estimate(float(mean[i]), float(min(low[i], mean[i])), float(max(high[i], mean[i]))) for i in range(len(mean))
-    ]
-
-
 def _lot(
     run: Run, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses, kept: NDArray[np.bool_]
 ) -> Lot | None:
@@ -244,9 +233,3 @@ def _balance(run: Run, closure: Closure) -> Balance:
         None if closure.loss_draws is None else spread(closure.loss_draws),
         components,
     )
-
-
-def spread(draws: Array) -> Estimate:
-    """Mean and central 95 % interval of (D,) draws of something without bounds."""
-    low, high = np.quantile(draws, [0.025, 0.975])
-    return Estimate(float(draws.mean()), float(low), float(high))
