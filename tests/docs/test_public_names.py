@@ -19,6 +19,13 @@ ROOMS = {
     "fractionkit.mixture": {
         "ActivityPair", "AzeotropePoint", "ExcessVolume", "Mixture", "ModelError", "activity_pairs", "excess_volumes",
     },
+    "fractionkit.lots": {
+        "Combination", "Material", "Takes", "Verdict", "Wanted", "choose", "combine", "decide", "frontier", "meets", "takes",
+        "together",
+    },
+    "fractionkit.release": {"Release", "make_lots", "sheet_of_runs"},
+    "fractionkit.stages": {"FittedStill", "Span", "StillFit", "fit", "fitted", "total_reflux_stages"},
+    "fractionkit.stock": {"Holding", "Stock", "default_path", "open_stock"},
     "fractionkit.still": {
         "Charge", "ConstantVolatility", "Cuts", "Distillation", "Equilibrium", "FittedVolatility", "Steered", "Stepped",
         "TabulatedVolatility", "distil",
@@ -45,7 +52,15 @@ def test_a_room(room):
 
 def test_the_commands():
     command = typer.main.get_command(main.app)
-    assert sorted(command.commands) == ["aliquots", "assess", "demo", "reading", "substance"]
+    assert sorted(command.commands) == [
+        "aliquots", "assess", "campaign", "demo", "during", "grades", "lot", "plan", "reading", "stages", "stock",
+        "substance",
+    ]  # fmt: skip
+    stock = command.commands["stock"]
+    assert sorted(stock.commands) == [
+        "alarms", "backup", "charge", "check", "dispose", "enter", "export", "fill", "from", "import", "list", "log", "lot",
+        "note", "pour", "receive", "revise", "sell", "show", "to", "undo", "use", "weigh", "yield",
+    ]  # fmt: skip
     reading = command.commands["reading"]
     assert sorted(reading.commands) == [
         "boiling-point",
