@@ -47,21 +47,19 @@ def command(
 ) -> None:
     """Combine cuts so that most is kept, say what each lot may be called, and what the rest would need.
 
-    Exit code 1: the readings of a run are at odds, so that nothing is booked; 2: a sheet is wrong.
+    Exit code 1: the readings of a run are at odds, so that no lot can be made; 2: a sheet is wrong.
     """
     check_outputs(json, report, pdf, label)
     if report is not None and _paper(report):
         raise InputError(Fault(str(report), "a file .html; --pdf writes the report as PDF"))
     sheet = _sheet(what, stock)
     from fractionkit.release import make_lots
-    from fractionkit.release.make import at_odds
 
     release = make_lots(sheet, taken=_numbers(sheet) if book else ())
-    odd = at_odds(release) is not None
     if not release.lots:
         label = None  # nothing to put it on
     texts, papers = _rendered(release, json, report, label, size, pdf)  # before booking: a failure leaves no lot behind
-    if book and not odd:
+    if book:
         _book(sheet, release)
     write_outputs(*((path, lambda text=text: text) for path, text in texts))
     for file, paper in papers:
@@ -73,10 +71,8 @@ def command(
         for path in (json, report, pdf, label):
             if path is not None:
                 typer.echo(f"written: {path}")
-        if book and not odd:
+        if book:
             typer.echo(f"booked: {', '.join(lot.number for lot in release.lots) or 'nothing'}")
-    if odd:
-        raise typer.Exit(1)
 
 
 def _rendered(

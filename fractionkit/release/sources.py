@@ -10,7 +10,7 @@ import numpy as np
 
 from fractionkit.assessment import Assessment, assess
 from fractionkit.assessment.model import Flag
-from fractionkit.errors import Fault, InputError
+from fractionkit.errors import AtOddsError, Fault, InputError
 from fractionkit.lots import Material
 from fractionkit.quantities import COVERAGE_95
 from fractionkit.sheets import load_run
@@ -72,12 +72,15 @@ def sources_of(sheet: LotSheet) -> Sources:
     ------
     InputError
         with all faults: of each run's sheet, cuts that are not there or have no mass, bottles that are not in the stock.
+    AtOddsError
+        where the readings of a run are at odds.
     """
     faults: list[Fault] = []
     materials: list[Material] = []
     runs: list[Assessment | None] = []
     titles: list[str] = []
     flags: list[Flag] = []
+    odd: list[str] = []
     for entry in sheet.runs:
         try:
             run = assess(load_run(entry.path))
@@ -86,8 +89,7 @@ def sources_of(sheet: LotSheet) -> Sources:
             faults += error.faults
             continue
         if run.at_odds:
-            text = f"the readings of {run.title} are at odds, so that no honest answer stands on them"
-            flags.append(Flag("readings_at_odds", text))
+            odd.append(f"{run.title} ({entry.path})")
         materials += cuts
         runs += [run] * len(cuts)
         titles += [run.title] * len(cuts)
@@ -103,6 +105,11 @@ def sources_of(sheet: LotSheet) -> Sources:
         faults += error.faults
     if faults:
         raise InputError(faults)
+    if odd:
+        raise AtOddsError(
+            f"no lot can be made: the readings of {' and of '.join(odd)} are at odds, so that no honest answer stands on "
+            "them; `fractionkit assess` says what may be behind it"
+        )
     return Sources(tuple(materials), tuple(runs), tuple(titles), tuple(flags), taken)
 
 

@@ -169,6 +169,19 @@ def test_wrong_input(call, arguments, expected, tmp_path, monkeypatch):
     assert not list(tmp_path.iterdir())
 
 
+def test_no_lot_of_readings_at_odds(call, sheet, tmp_path):
+    """A pressure of 80 kPa in place of 98.6, by a thermometer good to 0.1 K: nothing may be labelled."""
+    run = sheet.parents[1] / "demo_binary" / "run.toml"
+    text = run.read_text(encoding="utf-8").replace("98.6 ± 0.4 kPa", "80.0 ± 0.1 kPa").replace("0.8 degC", "0.1 degC")
+    run.write_text(text, encoding="utf-8")
+    page = tmp_path / "page.html"
+    code, out, err = call(sheet, "--report", page)
+    assert code == 1
+    assert "no lot can be made: the readings of Parts-washer recovery" in err
+    assert out == ""
+    assert not page.exists()
+
+
 def test_faults_of_sheet_and_runs_at_once(call, sheet):
     sheet.write_text(
         sheet.read_text(encoding="utf-8").replace('"99 wt%"', '"99"').replace("3 h", "3"), encoding="utf-8"

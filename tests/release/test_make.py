@@ -12,7 +12,6 @@ import pytest
 from fractionkit.assessment import assess
 from fractionkit.errors import InputError
 from fractionkit.release import make_lots, sheet_of_runs, sources
-from fractionkit.release.make import at_odds
 from fractionkit.sheets import load_run
 from fractionkit.sheets.lot_file import load_lot
 from fractionkit.sheets.lot_model import LotRun, LotTarget
@@ -158,7 +157,6 @@ def test_a_target_that_nothing_meets():
     (flag,) = [flag for flag in release.flags if flag.code == "no_lot"]
     assert "nothing can be kept as 95 wt% 1,2-dichloroethane" in flag.text
     assert "the purest that is 95 % sure" in flag.text
-    assert at_odds(release) is None
 
 
 def test_faults_of_what_the_sheet_names(tmp_path):
