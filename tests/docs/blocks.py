@@ -1,8 +1,8 @@
 """Fenced blocks of a Markdown text and the remarks before them.
 
 A remark is an HTML comment on the line before a block, unseen on the page: ``<!-- file my-run/run.toml -->`` writes the
-block to a file, ``<!-- show 1-4, 9-12 -->`` shows these lines of what a command prints, ``<!-- exit 2 -->`` expects that
-exit code.
+block to a file, ``<!-- show 1-4, 9- -->`` shows these lines of what a command prints ("9-": to the end),
+``<!-- exit 2 -->`` expects that exit code.
 """
 
 from __future__ import annotations
@@ -48,14 +48,14 @@ def blocks(text: str) -> list[Block]:
 
 
 def chosen(lines: list[str], shown: str | None) -> list[str]:
-    """Lines that ``shown`` ("1-4, 9-12", counted from 1) asks for, with a mark where some are left out."""
+    """Lines that ``shown`` ("1-4, 9-12", counted from 1) asks for ("9-": to the end), with a mark where some are left out."""
     if shown is None:
         return lines
     found: list[str] = []
     at = 0
     for part in shown.split(","):
-        first, _, last = part.strip().partition("-")
-        stop = int(last or first)
+        first, dash, last = part.strip().partition("-")
+        stop = int(last) if last else len(lines) if dash else int(first)
         if not at < int(first) <= stop <= len(lines):
             raise ValueError(f"show {shown}: lines 1 to {len(lines)} in rising order are there")
         found += [GAP] * (int(first) > at + 1) + lines[int(first) - 1 : stop]

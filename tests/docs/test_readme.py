@@ -6,12 +6,15 @@ import csv
 import re
 import tomllib
 from pathlib import Path
+from typing import get_args, get_origin
 
 import pytest
 
 from fractionkit import assess, load_run
 from fractionkit.sheets.columns import COLUMNS
+from fractionkit.sheets.lot_sections import LotFile
 from fractionkit.sheets.sections import RunFile, Section, StemSection
+from fractionkit.sheets.still_sections import StillFile
 from fractionkit.substances import catalogue
 from tests.docs.blocks import blocks, chosen
 from tests.docs.picture import PICTURE, picture
@@ -65,6 +68,7 @@ def test_lines_are_chosen():
     assert chosen(lines, None) == lines
     assert chosen(lines, "2, 4") == ["[...]", "b", "[...]", "d"]
     assert chosen(lines, "1-2") == ["a", "b", "[...]"]
+    assert chosen(lines, "3-") == ["[...]", "c", "d"]
     with pytest.raises(ValueError, match="rising"):
         chosen(lines, "4-5")
 
@@ -118,30 +122,40 @@ def test_the_picture_is_of_the_demo_run():
     assert set(words.findall(stored)) == set(words.findall(picture()))
 
 
-def keys_of(model: type[Section], path: str) -> set[str]:
-    return {f"{path} {name}" for name in model.model_fields}
+def section_of(annotation: object) -> tuple[type[Section], bool]:
+    """The model of a section and whether it may stand more than once."""
+    if isinstance(annotation, type) and issubclass(annotation, Section):
+        return annotation, False
+    for part in get_args(annotation):
+        if part is not type(None):
+            model, many = section_of(part)
+            return model, many or get_origin(annotation) is list
+    raise TypeError(annotation)
 
 
-def keys_of_the_sheet() -> set[str]:
+def keys_of_the_sheet(sheet: type[Section]) -> set[str]:
     found: set[str] = set()
-    for section, field in RunFile.model_fields.items():
-        text = str(field.annotation)
-        for model in Section.__subclasses__():
-            if f".{model.__name__}" in text:
-                head = f"[[{section}]]" if "list[" in text else f"[{section}]"
-                found |= keys_of(model, head)
+    for name, field in sheet.model_fields.items():
+        model, many = section_of(field.annotation)
+        head = f"[[{name}]]" if many else f"[{name}]"
+        found |= {f"{head} {key}" for key in model.model_fields}
     return found
 
 
-def test_the_table_explains_every_key_and_no_other():
-    table = re.findall(r"^\| (`\[.*?\]`) \| (.*?) \|", README, re.MULTILINE)
-    explained = {
-        f"{section} {key}"
-        for sections, names in table
-        for section in re.findall(r"`(.*?)`", sections)
-        for key in re.findall(r"`(\w+)`", names)
-    }
-    assert explained == keys_of_the_sheet()
+@pytest.mark.parametrize("heading, sheet", [("run.toml", RunFile), ("STILL.toml", StillFile), ("LOT.toml", LotFile)])
+def test_the_table_explains_every_key_and_no_other(heading, sheet):
+    part = re.search(rf"^### [^\n]*`{re.escape(heading)}`\n(.*?)^##", README, re.MULTILINE | re.DOTALL)
+    assert part
+    explained: set[str] = set()
+    for sections, names in re.findall(r"^\| (`\[.*?\]`) \| (.*?) \|", part[1], re.MULTILINE):
+        for section in re.findall(r"`(.*?)`", sections):
+            if names == "as in run.toml":
+                explained |= {key for key in keys_of_the_sheet(RunFile) if key.startswith(f"{section} ")}
+            explained |= {f"{section} {key}" for key in re.findall(r"`(\w+)`", names)}
+    assert explained == keys_of_the_sheet(sheet)
+
+
+def test_the_stem_is_shown_with_all_its_keys():
     stem = re.search(r"stem = \{(.*?)\}", README)
     assert stem
     assert set(re.findall(r"(\w+) =", stem[1])) == set(StemSection.model_fields)
