@@ -52,7 +52,7 @@ def show(release: Release, console: Console | None = None) -> None:
         console.print()
         console.print(_economics_table(release.economics))
     console.print()
-    _cautions(console, release)
+    _line(console, "cautions", words.cautions_told(one for lot in release.lots for one in lot.cautions), "bold")
 
 
 def _lot(console: Console, lot: MadeLot) -> None:
@@ -154,10 +154,3 @@ def _economics_table(lines: tuple[tuple[str, str], ...]) -> Table:
     for what, amount in lines:
         table.add_row(_text(what), _text(amount))
     return table
-
-
-def _cautions(console: Console, release: Release) -> None:
-    found = list(dict.fromkeys(caution for lot in release.lots for caution in lot.cautions))
-    kinds = dict.fromkeys(plain(caution.kind) for caution in found)
-    told = f"{words.counted(len(found), 'caution')} ({', '.join(kinds)}): --report holds them. " if found else ""
-    _line(console, "cautions", f"{told}{words.LOCAL_RULES}", "bold")

@@ -9,6 +9,7 @@ from typing import Any
 from fractionkit.assessment.model import Estimate
 from fractionkit.grades.model import GradeVerdict
 from fractionkit.release.model import Frontier, Left, MadeLot, Parent, Release
+from fractionkit.sheets.lot_model import EnteredTest
 
 SCHEMA = "fractionkit/lot/1"
 SCHEMA_FILE = "lot-1.schema.json"
@@ -66,6 +67,7 @@ def _lot(lot: MadeLot) -> dict[str, Any]:
         "probability_meets_target": _number(lot.probability_meets_target),
         "meets_target": lot.meets_target,
         "grades": [_grade(grade) for grade in lot.grades],
+        "tests": [_test(test) for test in lot.tests],
         "label": list(lot.label),
         "stabiliser": {
             "usual": lot.stabiliser.usual,
@@ -89,6 +91,16 @@ def _lot(lot: MadeLot) -> dict[str, Any]:
         "cautions": [
             {"substance": c.substance, "kind": c.kind, "text": c.text, "source": c.source} for c in lot.cautions
         ],
+    }
+
+
+def _test(test: EnteredTest) -> dict[str, Any]:
+    """As it was written: of a range or "below" the text of the upper end stands beside."""
+    return {
+        "attribute": test.attribute,
+        "result": test.result if isinstance(test.result, str) else test.result.text,
+        "high": None if test.high is None else test.high.text,
+        "method": test.method,
     }
 
 

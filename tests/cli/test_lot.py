@@ -119,7 +119,12 @@ def test_files(call, sheet, tmp_path):
         *("--label", paths["label"], "--label-size", "90x60"),
     )
     assert (code, err) == (0, "")
-    jsonschema.validate(json.loads(paths["json"].read_text(encoding="utf-8")), SCHEMA)
+    told = json.loads(paths["json"].read_text(encoding="utf-8"))
+    jsonschema.validate(told, SCHEMA)
+    assert [(test["attribute"], test["result"]) for test in told["lots"][0]["tests"]] == [
+        ("water", "0.004 ± 0.002 wt%"),
+        ("acidity", "neutral"),
+    ]
     for path in (paths["pdf"], paths["label"]):
         assert path.read_bytes().startswith(b"%PDF")
     assert "L-2026-05-10-2" in paths["html"].read_text(encoding="utf-8")
