@@ -212,12 +212,7 @@ def _rest(console: Console, assessment: Assessment) -> None:
         _line(console, "*", f"{name_list(names, 8)}: {plain(text)}")
     if len(remarks) > _MOST_REMARKS:
         _line(console, "*", f"{len(remarks) - _MOST_REMARKS} more remarks on cuts: see --report.")
-    if assessment.cautions:
-        kinds = dict.fromkeys(plain(caution.kind) for caution in assessment.cautions)
-        count = words.counted(len(assessment.cautions), "caution")
-        _line(console, "cautions", f"{count} ({', '.join(kinds)}): --report holds them. {words.LOCAL_RULES}", "bold")
-    else:
-        _line(console, "cautions", words.LOCAL_RULES, "bold")
+    _line(console, "cautions", words.cautions_told(assessment.cautions), "bold")
 
 
 def _line(console: Console, label: str, text: str, style: str = "") -> None:

@@ -88,7 +88,7 @@ def show(made: Campaign, console: Console | None = None) -> None:
     from fractionkit.cli.assess_table import _line, _text
     from fractionkit.figures.labels import plain
     from fractionkit.report import campaign_words as words
-    from fractionkit.report.words import LOCAL_RULES, counted
+    from fractionkit.report.words import cautions_told
 
     if console is None:
         from rich.console import Console
@@ -124,9 +124,7 @@ def show(made: Campaign, console: Console | None = None) -> None:
             _line(console, "–", f"{words.carried(policy.carried).capitalize()} carried: {remark}")
     for flag in made.flags:
         _line(console, "!", flag.text, "bold yellow")
-    kinds = dict.fromkeys(plain(caution.kind) for caution in made.cautions)
-    told = f"{counted(len(made.cautions), 'caution')} ({', '.join(kinds)}): --report holds them. " if kinds else ""
-    _line(console, "cautions", f"{told}{LOCAL_RULES}", "bold")
+    _line(console, "cautions", cautions_told(made.cautions), "bold")
     _line(console, "intervals", f"95 %, over {made.scenarios} scenarios")
 
 

@@ -97,6 +97,7 @@ def show(found: During) -> None:
     from rich.text import Text
 
     from fractionkit.figures.labels import plain
+    from fractionkit.report.words import LOCAL_RULES
 
     console = Console(highlight=False, markup=False, emoji=False)
     console.print(Text(plain(found.title), style="bold"))
@@ -105,3 +106,5 @@ def show(found: During) -> None:
     for place, sentence in enumerate(found.text):
         console.print()
         console.print(Text(plain(sentence), style="bold" if place == 0 else ""))
+    console.print()
+    console.print(Text(f"{LOCAL_RULES} Never distil to dryness.", style="dim"))

@@ -12,7 +12,7 @@ from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.quantities import format_probability
 from fractionkit.report import plan_words as words
-from fractionkit.report.words import LOCAL_RULES, counted, sentence
+from fractionkit.report.words import cautions_told, sentence
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -147,9 +147,7 @@ def _rest(console: Console, plan: Plan) -> None:
     _line(console, "thermometer", f"{words.thermometer(plan)}; head temperatures are told as it will read")
     for flag in plan.flags:
         _line(console, "!", flag.text, "bold yellow")
-    kinds = dict.fromkeys(plain(caution.kind) for caution in plan.cautions)
-    told = f"{counted(len(plan.cautions), 'caution')} ({', '.join(kinds)}): --report holds them. " if kinds else ""
-    _line(console, "cautions", f"{told}{LOCAL_RULES}", "bold")
+    _line(console, "cautions", cautions_told(plan.cautions), "bold")
     chance = format_probability(plan.confidence)
     _line(
         console, "intervals",

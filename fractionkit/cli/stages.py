@@ -75,8 +75,10 @@ def show(fit: StillFit) -> None:
     from rich.table import Table
     from rich.text import Text
 
+    from fractionkit.assessment.context import cautions
     from fractionkit.figures.labels import plain, short_names, shorten
     from fractionkit.quantities import format_interval
+    from fractionkit.report.words import cautions_told
     from fractionkit.stages.words import summary
 
     console = Console(highlight=False, markup=False, emoji=False)
@@ -108,5 +110,6 @@ def show(fit: StillFit) -> None:
         grid.add_row(Text(line.what, style="bold"), Text(line.value))
     for flag in fit.flags:
         grid.add_row(Text("!", style="bold"), Text(flag.text[0].upper() + flag.text[1:] + "."))
+    grid.add_row(Text("cautions", style="bold"), Text(cautions_told(cautions(fit.components))))
     console.print()
     console.print(grid)

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from fractionkit.assessment.model import Caution
 from fractionkit.figures.campaign_chart import campaign_chart
 from fractionkit.figures.labels import plain
 from fractionkit.planning.campaign_model import Campaign
 from fractionkit.report import campaign_words as words
 from fractionkit.report.templates import environment
-from fractionkit.report.words import LOCAL_RULES, goal, sentence
+from fractionkit.report.words import LOCAL_RULES, by_substance, goal
 
 TEMPLATE = "campaign.html"
 
@@ -19,13 +18,10 @@ def campaign_html(made: Campaign) -> str:
 
     from fractionkit import __version__
 
-    cautions: dict[str, list[Caution]] = {}
-    for caution in made.cautions:
-        cautions.setdefault(caution.substance, []).append(caution)
     reaches = made.chosen.overall.estimate > 0.0
     page = environment()
     page.filters.update(
-        sentence=sentence, goal=goal, grams=words.grams, percent=words.percent, share=words.share, hours=words.hours,
+        goal=goal, grams=words.grams, percent=words.percent, share=words.share, hours=words.hours,
         megajoules=words.megajoules, settled=words.settled, gain=words.gain, means=words.means, aims=words.aims,
     )  # fmt: skip
     return page.get_template(TEMPLATE).render(
@@ -38,7 +34,7 @@ def campaign_html(made: Campaign) -> str:
         setup=words.setup(made),
         carried=words.carried(made.chosen.carried),
         picture=Markup(campaign_chart(made)),  # our own SVG, whose texts are escaped where they are drawn
-        cautions=cautions,
+        cautions=by_substance(made.cautions),
         local_rules=LOCAL_RULES,
         version=__version__,
     )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from fractionkit.assessment.model import Caution
 from fractionkit.figures.labels import plain
 from fractionkit.quantities import format_probability
 from fractionkit.release.model import MadeLot, Release
@@ -49,7 +48,6 @@ def lot_html(release: Release) -> str:
 def _environment() -> Environment:
     made = environment()
     made.filters.update(
-        sentence=words.sentence,
         counted=words.counted,
         grams=words.grams,
         wt_percent=words.wt_percent,
@@ -82,9 +80,6 @@ def _environment() -> Environment:
 def _context(release: Release) -> dict[str, Any]:
     from fractionkit import __version__
 
-    cautions: dict[str, list[Caution]] = {}
-    for caution in dict.fromkeys(one for lot in release.lots for one in lot.cautions):
-        cautions.setdefault(caution.substance, []).append(caution)
     return {
         "release": release,
         "style": STYLE,
@@ -94,7 +89,7 @@ def _context(release: Release) -> dict[str, Any]:
         "local_rules": words.LOCAL_RULES,
         "corrections": tuple(dict.fromkeys(one for lot in release.lots for one in lot.corrections)),
         "constants": tuple(dict.fromkeys(one for lot in release.lots for one in lot.constants)),
-        "cautions": cautions,
+        "cautions": words.by_substance(one for lot in release.lots for one in lot.cautions),
         "names": _names(release.lots),
         "version": __version__,
     }

@@ -7,7 +7,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from fractionkit import figures
-from fractionkit.assessment.model import AssessedCut, Assessment, Caution
+from fractionkit.assessment.model import AssessedCut, Assessment
 from fractionkit.figures.labels import name_list, plain
 from fractionkit.quantities import format_probability
 from fractionkit.report import words
@@ -54,7 +54,6 @@ def _environment() -> Environment:
     made = environment()
     made.filters.update(
         name_list=name_list,
-        sentence=words.sentence,
         counted=words.counted,
         grams=words.grams,
         grams_interval=words.grams_interval,
@@ -76,9 +75,6 @@ def _context(assessment: Assessment) -> dict[str, Any]:
     columns = assessment.components if len(assessment.components) <= _IN_COLUMNS else ()
     parts = dict.fromkeys(part for held in assessment.balance.components.values() for part in held)
     draws = assessment.effective_samples
-    cautions: dict[str, list[Caution]] = {}
-    for caution in assessment.cautions:
-        cautions.setdefault(caution.substance, []).append(caution)
     return {
         "run": assessment,
         "title": plain(assessment.title) or "Untitled run",
@@ -93,7 +89,7 @@ def _context(assessment: Assessment) -> dict[str, Any]:
         "columns": columns,
         "below": len(columns) > _REASON_BESIDE,
         "span": 3 + len(columns) + (assessment.target is not None),
-        "cautions": cautions,
+        "cautions": words.by_substance(assessment.cautions),
         "long_names": any(len(cut.name) > 8 for cut in assessment.cuts),
         "rows": [_row(assessment, place, cut, columns) for place, cut in enumerate(assessment.cuts)],
         "balance_rows": words.balance_rows(assessment.balance),

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 
-from fractionkit.assessment.model import Caution
 from fractionkit.figures.labels import plain
 from fractionkit.figures.plan_course import course_chart
 from fractionkit.figures.plan_setups import setups_chart
@@ -16,7 +15,7 @@ from fractionkit.planning.model import Plan, Trial
 from fractionkit.quantities import format_probability
 from fractionkit.report import plan_words as words
 from fractionkit.report.templates import environment
-from fractionkit.report.words import LOCAL_RULES, goal, sentence
+from fractionkit.report.words import LOCAL_RULES, by_substance, goal
 
 TEMPLATE = "plan.html"
 
@@ -37,7 +36,6 @@ def plan_html(plan: Plan) -> str:
     """
     made = environment()
     made.filters.update(
-        sentence=sentence,
         goal=goal,
         hours=words.hours,
         litres=words.litres,
@@ -70,9 +68,6 @@ def _context(plan: Plan) -> dict[str, Any]:
     from fractionkit import __version__
 
     best = plan.best
-    cautions: dict[str, list[Caution]] = {}
-    for caution in plan.cautions:
-        cautions.setdefault(caution.substance, []).append(caution)
     return {
         "plan": plan,
         "best": best,
@@ -90,7 +85,7 @@ def _context(plan: Plan) -> dict[str, Any]:
         "rest": "" if best is None else words.grams(best.rest),
         "reasons": "" if best is None else _reasons(best),
         "sanity": words.sanity(plan, best.shortcut) if best is not None and best.shortcut is not None else "",
-        "cautions": cautions,
+        "cautions": by_substance(plan.cautions),
         "local_rules": LOCAL_RULES,
         "version": __version__,
     }

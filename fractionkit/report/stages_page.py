@@ -6,6 +6,7 @@ from fractionkit.figures.labels import plain
 from fractionkit.figures.stages_chart import stages_chart
 from fractionkit.quantities import format_interval, format_probability
 from fractionkit.report.templates import environment
+from fractionkit.report.words import LOCAL_RULES, by_substance
 from fractionkit.stages import Span, StillFit
 from fractionkit.stages.words import number, summary
 
@@ -17,6 +18,7 @@ def stages_html(fit: StillFit) -> str:
     from markupsafe import Markup
 
     from fractionkit import __version__
+    from fractionkit.assessment.context import cautions
 
     tone, sign = ("no", "✗") if fit.contradicted else ("open", "–") if fit.flags else ("yes", "✓")
     return (
@@ -33,6 +35,8 @@ def stages_html(fit: StillFit) -> str:
             rows=[_row(fit, k) for k in range(len(fit.cuts))],
             deviates=[(name, f"{value:+.1f}") for name, value in fit.rows],
             chance=format_probability(fit.chance),
+            cautions=by_substance(cautions(fit.components)),
+            local_rules=LOCAL_RULES,
             version=__version__,
         )
     )

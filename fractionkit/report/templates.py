@@ -6,13 +6,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from fractionkit.figures.labels import plain
+from fractionkit.report.words import sentence
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
 def environment() -> Environment:
-    """Environment whose templates lie in this folder, with the filter ``plain`` for what a person typed."""
+    """Environment whose templates lie in this folder, with the filters ``plain`` for what a person typed and ``sentence``."""
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     made = Environment(
@@ -23,4 +24,5 @@ def environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["plain"] = plain
+    made.filters["sentence"] = sentence
     return made

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
-from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Assessment, Balance, Estimate, Finding, Lot
+from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Assessment, Balance, Caution, Estimate, Finding, Lot
 from fractionkit.figures.labels import DECISIONS, ZERO_CELSIUS, name_list, plain
 from fractionkit.quantities import (
     COVERAGE_95,
@@ -106,6 +106,23 @@ def agreement(assessment: Assessment) -> str:
     )
     rare = f"were the model true, {format_probability(chance)} of runs would show readings at least this discordant"
     return f"The readings {word}: {rare}."
+
+
+def by_substance(cautions: Iterable[Caution]) -> dict[str, list[Caution]]:
+    """Cautions, each once, under their substance, for the section that all reports share."""
+    found: dict[str, list[Caution]] = {}
+    for caution in dict.fromkeys(cautions):
+        found.setdefault(caution.substance, []).append(caution)
+    return found
+
+
+def cautions_told(cautions: Iterable[Caution]) -> str:
+    """The line at a terminal: how many cautions of which kinds the report holds, and that local rules come first."""
+    each = dict.fromkeys(cautions)
+    if not each:
+        return LOCAL_RULES
+    kinds = dict.fromkeys(plain(caution.kind) for caution in each)
+    return f"{counted(len(each), 'caution')} ({', '.join(kinds)}): --report holds them. {LOCAL_RULES}"
 
 
 def sentence(text: str) -> str:
