@@ -13,8 +13,6 @@ from fractionkit.assessment.model import (
     Assessment,
     Balance,
     Decision,
-    Estimate,
-    Flag,
     Lot,
     Portion,
 )
@@ -23,6 +21,7 @@ from fractionkit.composition import CorrectedRun, RunPosterior, correct, fit_evi
 from fractionkit.diagnosis import diagnose
 from fractionkit.lots import Verdict, choose, decide, meets
 from fractionkit.mixture import Mixture
+from fractionkit.quantities import Estimate, Flag
 from fractionkit.sheets import Run
 
 Array = NDArray[np.float64]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.composition.summary import drawn_interval
+from fractionkit.quantities import Estimate
 
 Array = NDArray[np.float64]
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.lots.material import Material
+from fractionkit.quantities import Estimate, Flag
 from fractionkit.readings.terms import Correction
 
 if TYPE_CHECKING:
@@ -19,23 +20,6 @@ Array = NDArray[np.float64]
 #: Probabilities of readings at least as discordant, below which they are called hard to reconcile, and at odds.
 DOUBTFUL, AT_ODDS = 0.01, 1e-4
 Decision = Literal["keep", "recycle", "redistil", "waste"]
-
-
-@dataclass(frozen=True)
-class Estimate:
-    """A value with its 95 % coverage interval."""
-
-    estimate: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
-class Flag:
-    """Something the user must know, with a stable code and a sentence in plain words."""
-
-    code: str
-    text: str
 
 
 @dataclass(frozen=True)

@@ -9,9 +9,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fractionkit.assessment.model import Assessment, Decision, Estimate
+from fractionkit.assessment.model import Assessment, Decision
 from fractionkit.figures.labels import DECISIONS, name_list, plain, short_names, shorten
-from fractionkit.quantities import UNKNOWN, format_probability
+from fractionkit.quantities import UNKNOWN, Estimate, format_probability
 from fractionkit.report import words
 
 if TYPE_CHECKING:

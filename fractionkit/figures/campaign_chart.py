@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import MARKS, plain, short_names, shorten
 from fractionkit.figures.tradeoff_receivers import COLOURS, HATCHES
 from fractionkit.planning.campaign_model import Campaign, Policy
+from fractionkit.quantities import Estimate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

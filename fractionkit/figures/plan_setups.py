@@ -6,10 +6,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import MARKS, plain, shorten
 from fractionkit.planning.model import Plan, Trial
+from fractionkit.quantities import Estimate
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

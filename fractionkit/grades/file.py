@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
 
-from fractionkit.errors import Fault, InputError, UnknownSubstanceError
+from fractionkit.errors import Fault, InputError
 from fractionkit.grades.attributes import ATTRIBUTES, attribute_named, kind_of
 from fractionkit.grades.model import Grade, Limit
 from fractionkit.grades.sections import GradeFile, GradeSection, LimitSection
@@ -88,7 +88,7 @@ def _grade(sheet: GradeSheet, file: Path) -> Grade:
         components=tuple(
             name
             for index, typed in enumerate(head.components or ())
-            if (name := _canonical(sheet, typed, "grade", "components", index)) is not None
+            if (name := sheet.substance(typed, "grade", "components", index)) is not None
         ),
         limits=tuple(limits),
         source=head.source or "",
@@ -118,7 +118,7 @@ def _limit(sheet: GradeSheet, head: GradeSection, index: int, entry: LimitSectio
     temperature = _temperature(sheet, index, entry, attribute, low or high)
     substance = None
     if entry.substance is not None:
-        substance = _canonical(sheet, entry.substance, *place, "substance")
+        substance = sheet.substance(entry.substance, *place, "substance")
         if attribute != "stabiliser":
             sheet.fault("substance only with a stabiliser", *place, "substance", value=entry.substance)
     if entry.accept is not None and (not entry.accept or any(not word.strip() for word in entry.accept)):
@@ -200,14 +200,3 @@ def _once(sheet: GradeSheet, limits: Sequence[Limit]) -> None:
             expected = "each attribute once; low and high of a window stand in one [[limit]]"
             sheet.fault(expected, "limit", index, "attribute", value=limit.attribute)
         seen.add(key)
-
-
-def _canonical(sheet: GradeSheet, word: str, *path: str | int) -> str | None:
-    from fractionkit.substances import canonical_name
-
-    try:
-        return canonical_name(word)
-    except UnknownSubstanceError as error:
-        for fault in error.faults:
-            sheet.fault(fault.expected, *path, value=word)
-    return None

@@ -7,7 +7,6 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate, Flag
 from fractionkit.errors import Fault, InputError
 from fractionkit.planning.campaign_core import MOST_BATCHES, Batches, Progress, Remembering, simulate
 from fractionkit.planning.campaign_model import BatchRow, Campaign, PassesRow, Policy
@@ -22,6 +21,7 @@ from fractionkit.planning.feed import shares
 from fractionkit.planning.scenarios import Scenarios, scenarios_of
 from fractionkit.planning.setups import SetUp, setups_of
 from fractionkit.planning.trial import USUAL_RECEIVERS, Wish, estimate, hindrance
+from fractionkit.quantities import Estimate, Flag
 from fractionkit.sheets.still_model import StillSheet
 
 Array = NDArray[np.float64]

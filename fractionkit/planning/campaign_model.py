@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Caution, Estimate, Flag
+from fractionkit.assessment.model import Caution
+from fractionkit.quantities import Estimate, Flag
 
 Array = NDArray[np.float64]
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.planning.campaign_model import Campaign, Policy
 from fractionkit.planning.cutting_words import Kind, shown
+from fractionkit.quantities import Estimate
 
 MORE = 0.005
 """Yield by which a policy that does not settle must be ahead to be told of."""

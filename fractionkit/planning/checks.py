@@ -6,13 +6,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fractionkit.assessment.model import Flag
 from fractionkit.errors import Fault, InputError
 from fractionkit.planning.model import Plan
 from fractionkit.planning.reach import endless_limit
 from fractionkit.planning.running_costs import USUAL_RISE, USUAL_STARTUP
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import SetUp
+from fractionkit.quantities import Flag
 from fractionkit.readings.checks import ZERO_CELSIUS
 from fractionkit.sheets.still_model import StillSheet
 

@@ -8,7 +8,6 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.errors import Fault, InputError
 from fractionkit.planning.checks import check_charge, check_phases, check_possible, flags_of
 from fractionkit.planning.cutting import frontier
@@ -29,6 +28,7 @@ from fractionkit.planning.trial import (
     run_trials,
     stop_mass,
 )
+from fractionkit.quantities import Estimate
 from fractionkit.sheets.still_model import Rank, StillEntry, StillSheet
 
 TOGETHER = 256

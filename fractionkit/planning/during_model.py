@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
+from fractionkit.quantities import Estimate
 
 Array = NDArray[np.float64]
 

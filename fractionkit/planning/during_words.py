@@ -7,10 +7,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.planning.cutting_words import Kind, shown, single
 from fractionkit.planning.during_model import Change, During
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import Estimate, format_probability
 
 Array = NDArray[np.float64]
 

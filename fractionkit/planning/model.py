@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Caution, Estimate, Flag
+from fractionkit.assessment.model import Caution
 from fractionkit.planning.cutting_model import CutPlan, Frontier
 from fractionkit.planning.setups import SetUp
 from fractionkit.planning.shortcut import Shortcut
+from fractionkit.quantities import Estimate, Flag
 from fractionkit.sheets.still_model import Rank
 
 Array = NDArray[np.float64]

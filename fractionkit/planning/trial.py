@@ -8,7 +8,6 @@ from dataclasses import dataclass, fields, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.errors import ConvergenceError
 from fractionkit.planning.cutting import best_cuts
 from fractionkit.planning.cutting_curve import By, Collected, collected
@@ -22,6 +21,7 @@ from fractionkit.planning.running_costs import Course as TimeCourse
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import SetUp
 from fractionkit.planning.shortcut import hardest_pair, shortcut
+from fractionkit.quantities import Estimate
 from fractionkit.sheets.still_model import StillEntry
 from fractionkit.still import Distillation, distil
 

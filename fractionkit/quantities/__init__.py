@@ -1,7 +1,7 @@
 """Bench notation to SI values with uncertainty, and figures back to text rounded to their uncertainty."""
 
 from fractionkit.quantities.parse import parse
-from fractionkit.quantities.quantity import COVERAGE_95, Quantity
+from fractionkit.quantities.quantity import COVERAGE_95, Estimate, Flag, Quantity
 from fractionkit.quantities.rounding import (
     UNKNOWN,
     decimals_of,
@@ -16,6 +16,8 @@ __all__ = [
     "COVERAGE_95",
     "KINDS",
     "UNKNOWN",
+    "Estimate",
+    "Flag",
     "Quantity",
     "accepted_units",
     "decimals_of",

@@ -40,3 +40,20 @@ class Quantity:
     def half_width(self) -> float | None:
         """95 % half-width in SI, None when no "±" was written."""
         return None if self.u is None else COVERAGE_95 * self.u
+
+
+@dataclass(frozen=True)
+class Estimate:
+    """A value with its 95 % coverage interval."""
+
+    estimate: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Flag:
+    """Something the user must know, with a stable code and a sentence in plain words."""
+
+    code: str
+    text: str

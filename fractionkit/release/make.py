@@ -11,13 +11,12 @@ import numpy as np
 
 from fractionkit.assessment.context import cautions
 from fractionkit.assessment.estimates import estimates
-from fractionkit.assessment.model import Estimate
 from fractionkit.errors import Fault, InputError
 from fractionkit.grades import Grade, Sample, judge_lot, load_grades
 from fractionkit.lots import Combination, Wanted, combine, takes
 from fractionkit.lots.frontier import frontier
 from fractionkit.lots.second_order import Array
-from fractionkit.quantities import format_interval
+from fractionkit.quantities import Estimate, format_interval
 from fractionkit.release import economics, words
 from fractionkit.release.model import Frontier, Left, MadeLot, Parent, Release
 from fractionkit.release.sources import Sources, sources_of

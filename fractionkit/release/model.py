@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Caution, Constant, Estimate, Flag
+from fractionkit.assessment.model import Caution, Constant
 from fractionkit.grades.model import GradeVerdict
+from fractionkit.quantities import Estimate, Flag
 from fractionkit.readings.terms import Correction
 from fractionkit.sheets.lot_model import EnteredTest
 

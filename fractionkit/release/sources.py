@@ -9,10 +9,9 @@ from pathlib import Path
 import numpy as np
 
 from fractionkit.assessment import Assessment, assess
-from fractionkit.assessment.model import Flag
 from fractionkit.errors import AtOddsError, Fault, InputError
 from fractionkit.lots import Material
-from fractionkit.quantities import COVERAGE_95
+from fractionkit.quantities import COVERAGE_95, Flag
 from fractionkit.sheets import load_run
 from fractionkit.sheets.lot_model import LotRun, LotSheet
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from fractionkit.assessment.model import Caution, Estimate, Flag
+from fractionkit.assessment.model import Caution
 from fractionkit.lots import Takes, Wanted
-from fractionkit.quantities import format_interval, format_probability
+from fractionkit.quantities import Estimate, Flag, format_interval, format_probability
 from fractionkit.release.model import MadeLot, Stabiliser
 from fractionkit.sheets.lot_model import AddedStabiliser
 

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.figures.labels import plain
 from fractionkit.planning.campaign_model import Campaign, PassesRow, Policy
 from fractionkit.planning.cutting_words import Kind, shown
-from fractionkit.quantities import UNKNOWN
+from fractionkit.quantities import UNKNOWN, Estimate
 from fractionkit.report.plan_words import hours, megajoules
 
 __all__ = [

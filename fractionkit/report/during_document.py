@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.figures.labels import ZERO_CELSIUS
 from fractionkit.planning.during_model import Change, During, Mixed
-from fractionkit.report.document import _number
+from fractionkit.quantities import Estimate
+from fractionkit.report import json_parts as parts
 
 SCHEMA = "fractionkit/during/1"
 SCHEMA_FILE = "during-1.schema.json"
@@ -20,20 +19,21 @@ def as_json(found: During) -> dict[str, Any]:
         "schema": SCHEMA,
         "title": found.title,
         "setup": found.setup,
-        "reflux_ratio": _number(found.reflux),
+        "reflux_ratio": parts.number(found.reflux),
         "components": list(found.components),
         "target": {"component": found.target, "purity": found.purity, "confidence": found.confidence},
         "readings": [
-            {"head_C": _number(r.head - ZERO_CELSIUS), "collected_g": _number(r.collected, 1e3)} for r in found.readings
+            {"head_C": parts.number(r.head - ZERO_CELSIUS), "collected_g": parts.number(r.collected, 1e3)}
+            for r in found.readings
         ],
-        "receiver_since_g": _number(found.since, 1e3),
+        "receiver_since_g": parts.number(found.since, 1e3),
         "possible": not found.impossible,
-        "probability_of_readings": _number(found.surprise),
-        "effective_samples": _number(found.effective),
+        "probability_of_readings": parts.number(found.surprise),
+        "effective_samples": parts.number(found.effective),
         "thermometer_bias_K": _estimate(found.reading_error),
         "stages": _estimate(found.stages),
         "receiver": _mixed(found, found.receiver),
-        "receiver_meets_target": None if found.meets is None else _number(found.meets),
+        "receiver_meets_target": None if found.meets is None else parts.number(found.meets),
         "coming": _fractions(found, found.coming),
         "left": _mixed(found, found.left),
         "change": _change(found, found.change),
@@ -43,7 +43,7 @@ def as_json(found: During) -> dict[str, Any]:
 
 def json_text(found: During) -> str:
     """Write the document as indented JSON that ends with a line feed; never NaN or Infinity."""
-    return json.dumps(as_json(found), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return parts.text_of(as_json(found))
 
 
 def _change(found: During, change: Change | None) -> dict[str, Any] | None:
@@ -53,14 +53,14 @@ def _change(found: During, change: Change | None) -> dict[str, Any] | None:
     return {
         "what": change.what,
         "by": change.by,
-        "at_head_C": _number(change.at - ZERO_CELSIUS) if by_head else None,
-        "at_collected_g": None if by_head else _number(change.at, 1e3),
+        "at_head_C": parts.number(change.at - ZERO_CELSIUS) if by_head else None,
+        "at_collected_g": None if by_head else parts.number(change.at, 1e3),
         "head_C": _estimate(change.head, 1.0, -ZERO_CELSIUS),
         "collected_g": _estimate(change.collected, 1e3),
         "ahead_g": _estimate(change.ahead, 1e3),
         "minutes": _estimate(change.minutes),
         "heart": _mixed(found, change.heart),
-        "probability_meets_target": _number(change.probability),
+        "probability_meets_target": parts.number(change.probability),
     }
 
 
@@ -79,5 +79,5 @@ def _fractions(found: During, made: tuple[Estimate, ...]) -> dict[str, Any] | No
 def _estimate(made: Estimate | None, factor: float = 1.0, shift: float = 0.0) -> dict[str, float | None] | None:
     if made is None:
         return None
-    parts = {"estimate": made.estimate, "low": made.low, "high": made.high}
-    return {name: _number(value * factor + shift) for name, value in parts.items()}
+    ends = {"estimate": made.estimate, "low": made.low, "high": made.high}
+    return {name: parts.number(value * factor + shift) for name, value in ends.items()}

@@ -2,19 +2,15 @@
 
 from __future__ import annotations
 
-import json
-import math
 from typing import Any
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.grades.model import GradeVerdict
 from fractionkit.release.model import Frontier, Left, MadeLot, Parent, Release
+from fractionkit.report import json_parts as parts
 from fractionkit.sheets.lot_model import EnteredTest
 
 SCHEMA = "fractionkit/lot/1"
 SCHEMA_FILE = "lot-1.schema.json"
-
-_DIGITS = 12  # enough for every figure here, and 0.123 kg comes out as 123 g
 
 
 def as_json(release: Release) -> dict[str, Any]:
@@ -26,27 +22,13 @@ def as_json(release: Release) -> dict[str, Any]:
         "left": [_left(rest) for rest in release.left],
         "frontiers": [_frontier(found) for found in release.frontiers],
         "economics": [{"what": what, "amount": amount} for what, amount in release.economics],
-        "flags": [{"code": flag.code, "text": flag.text} for flag in release.flags],
+        "flags": parts.flags(release.flags),
     }
 
 
 def json_text(release: Release) -> str:
     """The document as indented JSON that ends with a line feed; never NaN or Infinity."""
-    return json.dumps(as_json(release), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-
-
-def _number(value: float | None, factor: float = 1.0) -> float | None:
-    if value is None or not math.isfinite(value):
-        return None
-    return float(f"{float(value) * factor:.{_DIGITS}g}")
-
-
-def _estimate(made: Estimate) -> dict[str, float | None]:
-    return {"estimate": _number(made.estimate), "low": _number(made.low), "high": _number(made.high)}
-
-
-def _composition(made: dict[str, Estimate]) -> dict[str, Any]:
-    return {name: _estimate(part) for name, part in made.items()}
+    return parts.text_of(as_json(release))
 
 
 def _lot(lot: MadeLot) -> dict[str, Any]:
@@ -56,15 +38,15 @@ def _lot(lot: MadeLot) -> dict[str, Any]:
         "date": lot.date,
         "target": {
             "component": lot.target,
-            "purity": _number(lot.purity),
-            "confidence": _number(lot.confidence),
+            "purity": parts.number(lot.purity),
+            "confidence": parts.number(lot.confidence),
         },
         "parents": [_parent(parent) for parent in lot.parents],
-        "mass_g": _number(lot.mass, 1e3),
-        "mass_u_g": _number(lot.mass_u, 1e3),
-        "assay": _estimate(lot.assay),
-        "composition": _composition(lot.composition),
-        "probability_meets_target": _number(lot.probability_meets_target),
+        "mass_g": parts.number(lot.mass, 1e3),
+        "mass_u_g": parts.number(lot.mass_u, 1e3),
+        "assay": parts.estimate(lot.assay),
+        "composition": parts.composition(lot.composition),
+        "probability_meets_target": parts.number(lot.probability_meets_target),
         "meets_target": lot.meets_target,
         "grades": [_grade(grade) for grade in lot.grades],
         "tests": [_test(test) for test in lot.tests],
@@ -77,20 +59,9 @@ def _lot(lot: MadeLot) -> dict[str, Any]:
             "text": lot.stabiliser.text,
         },
         "storage": list(lot.storage),
-        "corrections": [
-            {
-                "what": step.what,
-                "change": _number(step.change),
-                "u": _number(step.u),
-                "unit": step.unit,
-                "source": step.source,
-            }
-            for step in lot.corrections
-        ],
-        "constants": [{"what": c.what, "value": c.value, "source": c.source} for c in lot.constants],
-        "cautions": [
-            {"substance": c.substance, "kind": c.kind, "text": c.text, "source": c.source} for c in lot.cautions
-        ],
+        "corrections": parts.corrections(lot.corrections),
+        "constants": parts.constants(lot.constants),
+        "cautions": parts.cautions(lot.cautions),
     }
 
 
@@ -109,9 +80,9 @@ def _parent(parent: Parent) -> dict[str, Any]:
         "origin": parent.origin,
         "title": parent.title,
         "name": parent.name,
-        "part": _number(parent.part),
-        "mass_g": _number(parent.mass, 1e3),
-        "composition": _composition(parent.composition),
+        "part": parts.number(parent.part),
+        "mass_g": parts.number(parent.mass, 1e3),
+        "composition": parts.composition(parent.composition),
     }
 
 
@@ -131,8 +102,8 @@ def _grade(grade: GradeVerdict) -> dict[str, Any]:
                 "limit": line.limit,
                 "rule": line.rule,
                 "verdict": line.verdict,
-                "probability": _number(line.probability),
-                "false_accept": _number(line.false_accept),
+                "probability": parts.number(line.probability),
+                "false_accept": parts.number(line.false_accept),
                 "source": line.source,
             }
             for line in grade.attributes
@@ -145,12 +116,12 @@ def _left(rest: Left) -> dict[str, Any]:
         "origin": rest.origin,
         "title": rest.title,
         "name": rest.name,
-        "mass_g": _number(rest.mass, 1e3),
+        "mass_g": parts.number(rest.mass, 1e3),
         "target": rest.target,
-        "assay": None if rest.assay is None else _estimate(rest.assay),
-        "probability_meets_target": _number(rest.probability_meets_target),
+        "assay": None if rest.assay is None else parts.estimate(rest.assay),
+        "probability_meets_target": parts.number(rest.probability_meets_target),
         "donor": rest.donor,
-        "more_g": _number(rest.more, 1e3),
+        "more_g": parts.number(rest.more, 1e3),
         "takes": rest.takes,
     }
 
@@ -158,9 +129,9 @@ def _left(rest: Left) -> dict[str, Any]:
 def _frontier(found: Frontier) -> dict[str, Any]:
     return {
         "target": found.target,
-        "confidence": _number(found.confidence),
+        "confidence": parts.number(found.confidence),
         "points": [
-            {"assay": _number(float(a)), "mass_g": _number(float(m), 1e3)}
+            {"assay": parts.number(float(a)), "mass_g": parts.number(float(m), 1e3)}
             for a, m in zip(found.assay, found.mass, strict=True)
         ],
     }

@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.figures.labels import ZERO_CELSIUS
 from fractionkit.planning.cutting_model import CutPlan, Receiver
 from fractionkit.planning.model import Costs, Plan, Trial
 from fractionkit.planning.shortcut import Shortcut
-from fractionkit.report.document import _estimate, _number
+from fractionkit.quantities import Estimate
+from fractionkit.report import json_parts as parts
 
 SCHEMA = "fractionkit/plan/1"
 SCHEMA_FILE = "plan-1.schema.json"
@@ -44,25 +44,23 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "components": list(plan.components),
         "target": {
             "component": plan.target,
-            "purity": _number(plan.purity),
-            "confidence": _number(plan.confidence),
+            "purity": parts.number(plan.purity),
+            "confidence": parts.number(plan.confidence),
         },
         "feed": {
             "origin": plan.origin,
-            "mass_g": _estimate(plan.charge, 1e3),
-            "composition": {name: _estimate(share) for name, share in plan.feed.items()},
+            "mass_g": parts.estimate(plan.charge, 1e3),
+            "composition": {name: parts.estimate(share) for name, share in plan.feed.items()},
         },
-        "pressure_kPa": {"estimate": _number(plan.pressure, 1e-3), "u": _number(plan.pressure_u, 1e-3)},
-        "thermometer_reads_high_K": _estimate(plan.reading),
+        "pressure_kPa": {"estimate": parts.number(plan.pressure, 1e-3), "u": parts.number(plan.pressure_u, 1e-3)},
+        "thermometer_reads_high_K": parts.estimate(plan.reading),
         "receivers": plan.receivers,
         "scenarios": plan.scenarios,
         "ranked_by": plan.rank,
-        "best": None if best is None else {"setup": best.setup.name, "reflux_ratio": _number(best.reflux)},
+        "best": None if best is None else {"setup": best.setup.name, "reflux_ratio": parts.number(best.reflux)},
         "setups": [_trial(plan, place, trial) for place, trial in enumerate(plan.trials, 1)],
-        "flags": [{"code": flag.code, "text": flag.text} for flag in plan.flags],
-        "cautions": [
-            {"substance": c.substance, "kind": c.kind, "text": c.text, "source": c.source} for c in plan.cautions
-        ],
+        "flags": parts.flags(plan.flags),
+        "cautions": parts.cautions(plan.cautions),
     }
 
 
@@ -72,7 +70,7 @@ def plan_json_text(plan: Plan) -> str:
 
 
 def _maybe(made: Estimate | None, factor: float = 1.0) -> dict[str, float | None] | None:
-    return None if made is None else _estimate(made, factor)
+    return None if made is None else parts.estimate(made, factor)
 
 
 def _trial(plan: Plan, place: int, trial: Trial) -> dict[str, Any]:
@@ -83,21 +81,21 @@ def _trial(plan: Plan, place: int, trial: Trial) -> dict[str, Any]:
         "rank": place,
         "setup": setup.name,
         "source": setup.source,
-        "stages": _estimate(trial.stages),
-        "reflux_ratio": _number(trial.reflux),
-        "holdup_mL": _number(setup.holdup, 1e6),
+        "stages": parts.estimate(trial.stages),
+        "reflux_ratio": parts.number(trial.reflux),
+        "holdup_mL": parts.number(setup.holdup, 1e6),
         "reaches_target": reaches,
         "why_not": trial.impossible or None,
-        "limit": _number(trial.limit),
+        "limit": parts.number(trial.limit),
         "kept_g": _maybe(trial.kept, 1e3),
         "assay": _maybe(trial.assay),
         "recovery": _maybe(trial.recovery),
-        "probability_meets_target": _number(cuts.probability) if cuts is not None and reaches else None,
+        "probability_meets_target": parts.number(cuts.probability) if cuts is not None and reaches else None,
         "cuts": [] if cuts is None else [_cut(plan, cuts, place) for place in range(len(cuts.receivers))],
         **{
-            decision: {"count": portions[decision][0], "mass_g": _estimate(portions[decision][1], 1e3)}
+            decision: {"count": portions[decision][0], "mass_g": parts.estimate(portions[decision][1], 1e3)}
             if decision in portions
-            else {"count": 0, "mass_g": _estimate(Estimate(0.0, 0.0, 0.0))}
+            else {"count": 0, "mass_g": parts.estimate(Estimate(0.0, 0.0, 0.0))}
             for decision in ("recycle", "redistil", "waste")
         },
         "left_in_still_g": _maybe(trial.rest, 1e3),
@@ -116,7 +114,7 @@ def _cut(plan: Plan, cuts: CutPlan, place: int) -> dict[str, Any]:
         "mass_g": _spread(receiver.mass, 1e3),
         "head_C": [_spread(receiver.head_start - ZERO_CELSIUS), _spread(receiver.head_end - ZERO_CELSIUS)],
         "composition": {name: _spread(receiver.w[:, i]) for i, name in enumerate(plan.components)},
-        "probability_meets_target": _number(receiver.meets),
+        "probability_meets_target": parts.number(receiver.meets),
         "change_at": _change(cuts, receiver),
     }
 
@@ -126,22 +124,22 @@ def _change(cuts: CutPlan, receiver: Receiver) -> dict[str, float | None] | None
     if not math.isfinite(receiver.end) or receiver is cuts.receivers[-1]:
         return None
     if cuts.by == "head":
-        return {"head_C": _number(receiver.end - ZERO_CELSIUS)}
-    return {"distilled_g": _number(receiver.end, 1e3)}
+        return {"head_C": parts.number(receiver.end - ZERO_CELSIUS)}
+    return {"distilled_g": parts.number(receiver.end, 1e3)}
 
 
 def _spread(values: Array, factor: float = 1.0) -> dict[str, float | None]:
     """Median and central 95 % of scenarios (S,)."""
     low, middle, high = np.quantile(values, [0.025, 0.5, 0.975])
-    return _estimate(Estimate(float(middle), float(low), float(high)), factor)
+    return parts.estimate(Estimate(float(middle), float(low), float(high)), factor)
 
 
 def _costs(costs: Costs | None) -> dict[str, Any]:
     return {
         "time_h": None if costs is None else _maybe(costs.time, 1.0 / 3600.0),
         "whole_time_h": None if costs is None else _maybe(costs.whole_time, 1.0 / 3600.0),
-        "heat_kJ": None if costs is None else _estimate(costs.heat, 1e-3),
-        "coolant_L": None if costs is None else _estimate(costs.coolant, 1e3),
+        "heat_kJ": None if costs is None else parts.estimate(costs.heat, 1e-3),
+        "coolant_L": None if costs is None else parts.estimate(costs.coolant, 1e3),
     }
 
 
@@ -149,8 +147,8 @@ def _shortcut(plan: Plan, made: Shortcut) -> dict[str, Any]:
     return {
         "light": plan.components[made.pair.light],
         "heavy": plan.components[made.pair.heavy],
-        "relative_volatility": _number(made.pair.alpha),
-        "least_stages": _number(made.least_stages),
-        "least_reflux_ratio": _number(made.least_reflux),
-        "first_drop": {"gilliland": _number(made.first_drop), "model": _number(made.model)},
+        "relative_volatility": parts.number(made.pair.alpha),
+        "least_stages": parts.number(made.least_stages),
+        "least_reflux_ratio": parts.number(made.least_reflux),
+        "first_drop": {"gilliland": parts.number(made.first_drop), "model": parts.number(made.model)},
     }

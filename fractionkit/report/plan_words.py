@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.figures.labels import ZERO_CELSIUS, plain
 from fractionkit.planning.cutting_model import CutPlan, Receiver
 from fractionkit.planning.cutting_words import interval, single
@@ -14,6 +13,7 @@ from fractionkit.planning.shortcut import Shortcut
 from fractionkit.quantities import (
     COVERAGE_95,
     UNKNOWN,
+    Estimate,
     format_interval,
     format_probability,
     format_with_half_width,

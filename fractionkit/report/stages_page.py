@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from fractionkit.figures.labels import plain
 from fractionkit.figures.stages_chart import stages_chart
-from fractionkit.quantities import format_interval, format_probability
+from fractionkit.quantities import Estimate, format_interval, format_probability
 from fractionkit.report.templates import environment
 from fractionkit.report.words import LOCAL_RULES, by_substance
-from fractionkit.stages import Span, StillFit
+from fractionkit.stages import StillFit
 from fractionkit.stages.words import number, summary
 
 TEMPLATE = "stages.html"
@@ -53,7 +53,7 @@ def _row(fit: StillFit, k: int) -> dict[str, object]:
     }
 
 
-def _percent(part: Span) -> str:
+def _percent(part: Estimate) -> str:
     return format_interval(part.estimate, min(part.low, part.estimate), max(part.high, part.estimate)).removesuffix(
         " wt%"
     )

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from fractionkit.assessment.model import Estimate
+from fractionkit.report import json_parts as parts
 from fractionkit.stock.alarms import Alarm, of_holding
 from fractionkit.stock.lineage import Link
 from fractionkit.stock.shelf import Holding
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
 
 SCHEMA = "fractionkit/stock/1"
 SCHEMA_FILE = "stock-1.schema.json"
-_DIGITS = 12
 
 Document = dict[str, Any]
 
@@ -82,7 +80,7 @@ def alarms(found: Sequence[Alarm], day: str) -> Document:
 
 def campaign(found: Campaign) -> Document:
     """Yield of all runs."""
-    parts = (
+    masses = (
         "fresh",
         "before",
         "found",
@@ -112,9 +110,9 @@ def campaign(found: Campaign) -> Document:
             }
             for run in found.runs
         ],
-        **{f"{part}_g": _g(getattr(found, part)) for part in parts},
-        "kept_share": _number(found.kept_share),
-        "kept_of_component": {name: _estimate(made) for name, made in found.shares.items()},
+        **{f"{part}_g": _g(getattr(found, part)) for part in masses},
+        "kept_share": parts.number(found.kept_share),
+        "kept_of_component": {name: parts.estimate(made) for name, made in found.shares.items()},
     }
 
 
@@ -131,7 +129,7 @@ def proof(found: Proof) -> Document:
                 "came_g": _g(part.came),
                 "stands_g": _g(part.stands),
                 "left_g": _g(part.left),
-                "restated_g": _estimate(part.restated, 1e3),
+                "restated_g": parts.estimate(part.restated, 1e3),
                 "holds": part.holds,
             }
             for part in found.components
@@ -148,15 +146,15 @@ def _place(held: Holding, day: str) -> Document:
         "decision": held.decision,
         "mass_g": _g(held.mass),
         "mass_u_g": _g(held.mass_u),
-        "composition": {name: _estimate(made) for name, made in held.composition.items()},
+        "composition": {name: parts.estimate(made) for name, made in held.composition.items()},
         "materials": [{"name": s.name, "run": s.run, "mass_g": _g(s.mass)} for s in held.parents],
         "filled": held.condition.filled,
         "stabiliser": held.stabiliser,
-        "stabilised_share": _number(held.condition.stabilised),
+        "stabilised_share": parts.number(held.condition.stabilised),
         "retest_by": held.retest_by,
         "opened": held.opened,
         "stands_at": held.stands_at,
-        "lost_share": _number(held.lost),
+        "lost_share": parts.number(held.lost),
         "alarms": [alarm.code for alarm in of_holding(held, day)] if held.mass > 0 else [],
     }
 
@@ -167,18 +165,10 @@ def _link(link: Link) -> Document:
         "what": link.what,
         "title": link.title,
         "mass_g": _g(link.mass),
-        "share": _number(link.share),
+        "share": parts.number(link.share),
         "links": [_link(further) for further in link.links],
     }
 
 
 def _g(mass: float) -> float | None:
-    return _number(1e3 * mass)
-
-
-def _number(value: float) -> float | None:
-    return float(f"{value:.{_DIGITS}g}") if math.isfinite(value) else None
-
-
-def _estimate(made: Estimate, factor: float = 1.0) -> dict[str, float | None]:
-    return {name: _number(factor * getattr(made, name)) for name in ("estimate", "low", "high")}
+    return parts.number(1e3 * mass)

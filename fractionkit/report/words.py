@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Assessment, Balance, Caution, Estimate, Finding, Lot
+from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Assessment, Balance, Caution, Finding, Lot
 from fractionkit.figures.labels import DECISIONS, ZERO_CELSIUS, name_list, plain
 from fractionkit.quantities import (
     COVERAGE_95,
     UNKNOWN,
+    Estimate,
     decimals_of,
     format_interval,
     format_probability,

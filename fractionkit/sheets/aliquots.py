@@ -133,7 +133,7 @@ def _assemble(
     if not sheet.given("run", "components"):
         expected = 'the substances in the samples, like components = ["chloroform", "ethanol"]'
         sheet.fault(expected, "run", "components")
-    names = entries.Names(sheet, head.components, _canonical)
+    names = entries.Names(sheet, head.components)
     if len(names.components) > 3:
         expected = "two components, or three where the refractive index is read as well"
         sheet.fault(expected, "run", "components", value=list(head.components or ()))
@@ -159,12 +159,6 @@ def _assemble(
         entries.si(level.tolerance),
         entries.si(level.interval),
     )
-
-
-def _canonical(name: str) -> str:
-    from fractionkit.substances import canonical_name  # imported here: the catalogue is read when a name is looked up
-
-    return canonical_name(name)
 
 
 def _check_readings(samples: AliquotTable, components: int, density: DensityEntry, faults: Faults) -> None:

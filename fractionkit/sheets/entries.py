@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
-from fractionkit.errors import UnknownSubstanceError
 from fractionkit.quantities import COVERAGE_95, Quantity
 from fractionkit.sheets import model
 from fractionkit.sheets.faults import nearest
@@ -23,17 +22,14 @@ from fractionkit.sheets.sections import (
     ThermometerSection,
 )
 
-Resolve = Callable[[str], str]  # any name of a substance -> its canonical name
-
 ROUNDING = 0.001  # shares of a composition that were rounded to 0.1 wt% may add up to this much over 1
 
 
 class Names:
     """The components of a run, and other names held against them."""
 
-    def __init__(self, sheet: RunSheet, typed: Sequence[str] | None, resolve: Resolve) -> None:
+    def __init__(self, sheet: RunSheet, typed: Sequence[str] | None) -> None:
         self.sheet = sheet
-        self.resolve = resolve
         self.complete = typed is not None and len(typed) >= 2
         self._typed: dict[str, str] = {}
         for index, name in enumerate(typed or ()):
@@ -48,7 +44,7 @@ class Names:
         return list(self._typed)
 
     def _add(self, index: int, name: str) -> None:
-        canonical = self._canonical(name, ("run", "components", index))
+        canonical = self.sheet.substance(name, "run", "components", index)
         if canonical is None:
             self.complete = False
         elif canonical in self._typed:
@@ -59,19 +55,11 @@ class Names:
 
     def member(self, name: str, *path: str | int) -> str | None:
         """The component that ``name`` means; None, and a fault noted, where it means none of them."""
-        canonical = self._canonical(name, path)
+        canonical = self.sheet.substance(name, *path)
         if canonical is None or canonical in self._typed:
             return canonical
         if self.complete:  # otherwise it may be the one that was mistyped under [run]
             self.sheet.fault(f"one of the run's components: {', '.join(self.components)}", *path, value=name)
-        return None
-
-    def _canonical(self, name: str, path: tuple[str | int, ...]) -> str | None:
-        try:
-            return self.resolve(name)
-        except UnknownSubstanceError as error:
-            for fault in error.faults:
-                self.sheet.fault(fault.expected, *path, value=name)
         return None
 
 

@@ -86,7 +86,7 @@ def _assemble(
     if not sheet.given("run", "components"):
         expected = 'the substances in the charge, like components = ["trichloroethylene", "tetrachloroethylene"]'
         sheet.fault(expected, "run", "components")
-    names = entries.Names(sheet, head.components, _canonical)
+    names = entries.Names(sheet, head.components)
     density = entries.density(sheet)
     vessel_used = cuts is None or bool(cuts_faults) or bool(np.isfinite(cuts.filled_mass).any())
     if density.water_mass is not None and not vessel_used:
@@ -125,10 +125,3 @@ def _assemble(
         ordered=head.order == "light to heavy",
         still=column,
     )
-
-
-def _canonical(name: str) -> str:
-    # Imported here: the catalogue of substances is read only when a name is looked up.
-    from fractionkit.substances import canonical_name
-
-    return canonical_name(name)

@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from fractionkit.errors import Fault, InputError, UnknownSubstanceError
+from fractionkit.errors import Fault, InputError
 from fractionkit.sheets.faults import Faults, nearest
 from fractionkit.sheets.load import RUN_FILE
 from fractionkit.sheets.lot_model import (
@@ -131,7 +131,7 @@ def _targets(sheet: LotSheetReader) -> tuple[LotTarget, ...]:
         missing = [key for key in ("component", "purity") if not sheet.given("target", index, key)]
         if missing:
             sheet.fault(f'{" and ".join(missing)} as well, like purity = "99 wt%"', "target", index)
-        component = _substance(sheet, entry.component, "target", index, "component")
+        component = None if entry.component is None else sheet.substance(entry.component, "target", index, "component")
         if component is None or entry.purity is None:
             continue
         found.append(
@@ -157,19 +157,6 @@ def _targets(sheet: LotSheetReader) -> tuple[LotTarget, ...]:
         place = priced.index(False)
         sheet.fault("a price of every target, or of none: they are weighed against each other", "target", place)
     return tuple(found)
-
-
-def _substance(sheet: LotSheetReader, name: str | None, *path: str | int) -> str | None:
-    from fractionkit.substances import canonical_name  # here: the catalogue is read when a name is looked up
-
-    if name is None:
-        return None
-    try:
-        return canonical_name(name)
-    except UnknownSubstanceError as error:
-        for fault in error.faults:
-            sheet.fault(fault.expected, *path, value=name)
-    return None
 
 
 def _tests(sheet: LotSheetReader, targets: int) -> tuple[EnteredTest, ...]:

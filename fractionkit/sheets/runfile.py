@@ -10,6 +10,7 @@ from typing import Any, ClassVar, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from fractionkit.errors import UnknownSubstanceError
 from fractionkit.sheets.faults import Faults, nearest
 from fractionkit.sheets.locate import Lines
 from fractionkit.sheets.sections import RunFile, StemSection
@@ -68,6 +69,18 @@ class RunSheet:
     def fault(self, expected: str, *path: str | int, value: object = None) -> None:
         """Note a fault at a place of the sheet."""
         self.faults.add(value, expected, row=self.lines.of(*path), column=_column(path))
+
+    def substance(self, name: str, *path: str | int) -> str | None:
+        """The catalogue's name of what a person wrote; None, and a fault noted, where it has no such substance."""
+        # Imported here: the catalogue of substances is read only when a name is looked up.
+        from fractionkit.substances import canonical_name
+
+        try:
+            return canonical_name(name)
+        except UnknownSubstanceError as error:
+            for fault in error.faults:
+                self.fault(fault.expected, *path, value=name)
+        return None
 
     def _validated(self, raw: Mapping[str, Any], model: type[M], path: tuple[str | int, ...]) -> M:
         try:

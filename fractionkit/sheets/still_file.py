@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from pathlib import Path
 
-from fractionkit.errors import InputError, UnknownSubstanceError
+from fractionkit.errors import InputError
 from fractionkit.quantities import COVERAGE_95, Quantity
 from fractionkit.sheets import entries
 from fractionkit.sheets.faults import Faults
@@ -130,7 +130,7 @@ def _composition(sheet: StillSheetFile, entry: FeedSection) -> tuple[dict[str, Q
     found: dict[str, Quantity | None] = {}
     rests: list[str] = []
     for word in typed if isinstance(typed, Mapping) else ():
-        name = _canonical(sheet, word, "feed", "composition", word)
+        name = sheet.substance(word, "feed", "composition", word)
         if name is None:
             continue
         if name in found:
@@ -165,17 +165,6 @@ def _check_shares(
         sheet.fault(expected, "feed", "composition", value=typed)
 
 
-def _canonical(sheet: StillSheetFile, word: str, *path: str | int) -> str | None:
-    from fractionkit.substances import canonical_name  # imported here: the catalogue is read when a name is looked up
-
-    try:
-        return canonical_name(word)
-    except UnknownSubstanceError as error:
-        for fault in error.faults:
-            sheet.fault(fault.expected, *path, value=word)
-    return None
-
-
 def _target(sheet: StillSheetFile, feed: FeedEntry, components: tuple[str, ...]) -> TargetEntry | None:
     """The target; it may be left out only where the run that is distilled again has one."""
     if not sheet.given("target"):
@@ -186,7 +175,7 @@ def _target(sheet: StillSheetFile, feed: FeedEntry, components: tuple[str, ...])
     missing = [key for key in ("component", "purity") if not sheet.given("target", key)]
     if missing:
         sheet.fault(f'{" and ".join(missing)} as well, like purity = "99 wt%"', "target")
-    component = None if entry.component is None else _canonical(sheet, entry.component, "target", "component")
+    component = None if entry.component is None else sheet.substance(entry.component, "target", "component")
     known = len(components) == len(
         sheet.typed("feed", "composition") or ()
     )  # otherwise it may be the one mistyped there

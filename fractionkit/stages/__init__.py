@@ -2,6 +2,6 @@
 
 from fractionkit.stages.fenske import total_reflux_stages
 from fractionkit.stages.fitting import fit, fitted
-from fractionkit.stages.model import FittedStill, Span, StillFit
+from fractionkit.stages.model import FittedStill, StillFit
 
-__all__ = ["FittedStill", "Span", "StillFit", "fit", "fitted", "total_reflux_stages"]
+__all__ = ["FittedStill", "StillFit", "fit", "fitted", "total_reflux_stages"]

@@ -7,24 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.quantities import Estimate, Flag
+
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Span:
-    """A value with its 95 % interval."""
-
-    estimate: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
-class StillFlag:
-    """Something the user must know, with a stable code and a sentence in plain words."""
-
-    code: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -38,9 +23,9 @@ class CutOfStill:
     name: str
     mass: float
     ends: float
-    predicted: tuple[Span, ...]
-    assessed: tuple[Span, ...]
-    total_reflux: Span | None
+    predicted: tuple[Estimate, ...]
+    assessed: tuple[Estimate, ...]
+    total_reflux: Estimate | None
 
 
 @dataclass(frozen=True)
@@ -94,20 +79,20 @@ class StillFit:
     date: str | None
     source: str
     components: tuple[str, ...]
-    stages: Span
-    holdup: Span
-    holdup_mass: Span
-    reflux: Span
+    stages: Estimate
+    holdup: Estimate
+    holdup_mass: Estimate
+    reflux: Estimate
     reflux_known: bool
-    total_reflux: Span
+    total_reflux: Estimate
     alternatives: tuple[tuple[float, float], ...]
-    stated: Span | None
+    stated: Estimate | None
     chance: float
     freedom: int
     rows: tuple[tuple[str, float], ...]
     cuts: tuple[CutOfStill, ...]
     course: Course95
-    flags: tuple[StillFlag, ...]
+    flags: tuple[Flag, ...]
     effective: float
     fitted: FittedStill
 

@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.tail import chi_square_tail
-from fractionkit.quantities import COVERAGE_95, Quantity
+from fractionkit.quantities import COVERAGE_95, Estimate, Quantity
 from fractionkit.stages.fenske import MOST, key_pair, total_reflux_stages
 from fractionkit.stages.fitting import Fitting, fitted_still, stages_of
 from fractionkit.stages.infer import Sampled, linear_errors
-from fractionkit.stages.model import Course95, CutOfStill, Span, StillFit
+from fractionkit.stages.model import Course95, CutOfStill, StillFit
 from fractionkit.stages.space import MOST_STAGES, Scenarios
 from fractionkit.stages.words import Told, flags
 
@@ -68,27 +68,27 @@ def report(laid: Fitting, sampled: Sampled, stated: Quantity | None) -> StillFit
     )
 
 
-def weighted_span(values: Array, weights: Array) -> Span:
+def weighted_span(values: Array, weights: Array) -> Estimate:
     """Mean and central 95 % interval of weighted values (S,)."""
     order = np.argsort(values, kind="stable")
     cumulative = np.cumsum(weights[order]) - 0.5 * weights[order]
     low, high = np.interp([0.025, 0.975], cumulative, values[order])
-    return Span(float(weights @ values), float(low), float(high))
+    return Estimate(float(weights @ values), float(low), float(high))
 
 
-def stretched(span: Span, factor: float, limit: float) -> Span:
+def stretched(span: Estimate, factor: float, limit: float) -> Estimate:
     """The interval ``factor`` times as wide, and to the limit where it nearly reaches it."""
     low = span.estimate - factor * (span.estimate - span.low)
     high = span.estimate + factor * (span.high - span.estimate)
     if low - limit < EDGE * (high - low):
         low = limit
-    return Span(span.estimate, max(low, limit), high)
+    return Estimate(span.estimate, max(low, limit), high)
 
 
-def _typed(quantity: Quantity) -> Span:
+def _typed(quantity: Quantity) -> Estimate:
     known = stages_of(quantity)
     value, u = float(known.value or 1.0), known.u
-    return Span(value, max(value - COVERAGE_95 * u, 1.0), value + COVERAGE_95 * u)
+    return Estimate(value, max(value - COVERAGE_95 * u, 1.0), value + COVERAGE_95 * u)
 
 
 def _goodness(laid: Fitting, sampled: Sampled) -> tuple[float, int, float]:
@@ -142,7 +142,7 @@ def _cuts(laid: Fitting, sampled: Sampled) -> tuple[CutOfStill, ...]:
     for k, name in enumerate(laid.run.cuts.names):
         predicted = tuple(weighted_span(sampled.run.w[:, k, i], sampled.weights) for i in range(laid.mixture.n))
         assessed = tuple(
-            Span(float(posterior.mean[k, i]), float(posterior.low[k, i]), float(posterior.high[k, i]))
+            Estimate(float(posterior.mean[k, i]), float(posterior.low[k, i]), float(posterior.high[k, i]))
             for i in range(laid.mixture.n)
         )
         total = None

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import Estimate, Flag, format_probability
 from fractionkit.sheets import Run
-from fractionkit.stages.model import CutOfStill, Span, StillFlag
+from fractionkit.stages.model import CutOfStill
 
 if TYPE_CHECKING:
     from fractionkit.stages.model import StillFit
@@ -23,18 +23,18 @@ class Told:
 
     run: Run
     components: tuple[str, ...]
-    stages: Span
-    reflux: Span
+    stages: Estimate
+    reflux: Estimate
     known: bool
-    stated: Span | None
+    stated: Estimate | None
     chance: float
     cuts: tuple[CutOfStill, ...]
     tallest: float
-    total_reflux: Span
-    holdup: Span
+    total_reflux: Estimate
+    holdup: Estimate
 
 
-def number(span: Span) -> str:
+def number(span: Estimate) -> str:
     """Stages with their interval, like 5.3 (4.7–6.0)."""
     if span.high - span.low > 10.0:
         return f"{span.estimate:.0f} ({span.low:.0f}–{span.high:.0f})"
@@ -51,7 +51,7 @@ class Line:
     value: str
 
 
-def grams(span: Span) -> str:
+def grams(span: Estimate) -> str:
     """A mass with its interval, like 21 g (10–50 g)."""
     if span.low <= 0.0:
         return f"at most {1000 * span.high:.2g} g"
@@ -78,18 +78,18 @@ def summary(fit: StillFit) -> tuple[Line, ...]:
     return tuple(lines)
 
 
-def flags(told: Told) -> tuple[StillFlag, ...]:
+def flags(told: Told) -> tuple[Flag, ...]:
     """Everything the user must know."""
     return (*_fit(told), *_limits(told), *_stated(told), *_reflux(told))
 
 
-def _fit(told: Told) -> list[StillFlag]:
+def _fit(told: Told) -> list[Flag]:
     if told.chance >= DOUBTFUL:
         return []
     odds = format_probability(told.chance, spoken=True)
     if told.chance < NO_STILL:
         return [
-            StillFlag(
+            Flag(
                 "no_still",
                 "no number of stages explains this run: readings as far from any still turn up with a probability of "
                 f"{odds}. Look for a reflux or heating changed midway, charge added, a cut entered out of order, a wrong "
@@ -97,18 +97,18 @@ def _fit(told: Told) -> list[StillFlag]:
             )
         ]
     return [
-        StillFlag(
+        Flag(
             "poor_fit",
             f"one number of stages explains this run poorly (a probability of {odds}); the intervals are widened for it",
         )
     ]
 
 
-def _limits(told: Told) -> list[StillFlag]:
+def _limits(told: Told) -> list[Flag]:
     found = []
     if told.stages.high >= told.tallest:
         found.append(
-            StillFlag(
+            Flag(
                 "sharper_than_told",
                 f"the run separates so sharply that more stages would look the same: at least {told.stages.low:.0f}, no "
                 "upper limit. To learn more, distil a mixture of closer boiling points",
@@ -122,7 +122,7 @@ def _limits(told: Told) -> list[StillFlag]:
         if limit.low > most + MARGIN and told.stages.high < told.tallest:
             whose = "that the run as a whole shows" if told.stated is None else "that were stated"
             found.append(
-                StillFlag(
+                Flag(
                     "beyond_total_reflux",
                     f"{cut.name} is purer than {most:.1f} stages, the most {whose}, can make it from what was left in the "
                     f"pot even at total reflux (it would take {number(limit)}): look for a wrong mass, a mixed-up cut or a "
@@ -131,7 +131,7 @@ def _limits(told: Told) -> list[StillFlag]:
             )
         elif limit.high < 1.0 - 0.2:
             found.append(
-                StillFlag(
+                Flag(
                     "worse_than_one",
                     f"{cut.name} is separated worse than a single boiling does ({number(limit)} stages): liquid was carried "
                     "over (bumping, foaming), or the receiver was changed late",
@@ -140,23 +140,23 @@ def _limits(told: Told) -> list[StillFlag]:
     return found
 
 
-def _stated(told: Told) -> list[StillFlag]:
+def _stated(told: Told) -> list[Flag]:
     if told.stated is None or told.stages.high >= told.tallest:
         return []
     if told.stages.low > told.stated.high:
         text = "more than was stated; look for a wrong mass, a mixed-up cut, or a higher reflux than was noted"
-        return [StillFlag("more_than_stated", f"the run shows {number(told.stages)} stages, {text}")]
+        return [Flag("more_than_stated", f"the run shows {number(told.stages)} stages, {text}")]
     if told.stages.high < told.stated.low:
         text = "fewer than was stated: the column flooded or was not wetted, the reflux was lower, or receivers were changed late"
-        return [StillFlag("fewer_than_stated", f"the run shows {number(told.stages)} stages, {text}")]
+        return [Flag("fewer_than_stated", f"the run shows {number(told.stages)} stages, {text}")]
     return []
 
 
-def _reflux(told: Told) -> list[StillFlag]:
+def _reflux(told: Told) -> list[Flag]:
     if told.known or told.stages.high < 1.3:
         return []
     return [
-        StillFlag(
+        Flag(
             "reflux_unknown",
             "nobody noted the reflux ratio, so stages and reflux trade against one another: fewer stages at a higher reflux "
             f"explain the run as well. What is known best is the separation itself: {number(told.total_reflux)} stages at "

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from fractionkit.assessment.model import Estimate
+from fractionkit.quantities import Estimate
 from fractionkit.stock.composition import DRAWS
 from fractionkit.stock.draft import FOUND, LOSS, SUPPLY, WASTE
 from fractionkit.stock.ledger import MICROGRAMS, Content, Ledger, State, pooled

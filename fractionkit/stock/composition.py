@@ -9,9 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.errors import Fault, InputError
-from fractionkit.quantities import Quantity
+from fractionkit.quantities import Estimate, Quantity
 from fractionkit.stock.rows import Origin
 
 Array = NDArray[np.float64]

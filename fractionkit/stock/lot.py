@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
 
-from fractionkit.assessment.model import Estimate
+from fractionkit.quantities import Estimate
 from fractionkit.stock import acts
 from fractionkit.stock.draft import Draft
 from fractionkit.stock.rows import Place

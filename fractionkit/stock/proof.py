@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.assessment.model import Estimate
+from fractionkit.quantities import Estimate
 from fractionkit.stock import composition, file
 from fractionkit.stock.ledger import MICROGRAMS, Ledger, OverdrawnError, State, pooled
 from fractionkit.stock.rows import STANDING

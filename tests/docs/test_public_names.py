@@ -24,7 +24,7 @@ ROOMS = {
         "together",
     },
     "fractionkit.release": {"Release", "make_lots", "sheet_of_runs"},
-    "fractionkit.stages": {"FittedStill", "Span", "StillFit", "fit", "fitted", "total_reflux_stages"},
+    "fractionkit.stages": {"FittedStill", "StillFit", "fit", "fitted", "total_reflux_stages"},
     "fractionkit.stock": {"Holding", "Stock", "default_path", "open_stock"},
     "fractionkit.still": {
         "Charge", "ConstantVolatility", "Cuts", "Distillation", "Equilibrium", "FittedVolatility", "Steered", "Stepped",

@@ -8,9 +8,9 @@ from functools import lru_cache
 import numpy as np
 
 from fractionkit.assessment.context import cautions
-from fractionkit.assessment.model import Constant, Estimate, Flag
+from fractionkit.assessment.model import Constant
 from fractionkit.grades import Sample, judge_lot
-from fractionkit.quantities import parse
+from fractionkit.quantities import Estimate, Flag, parse
 from fractionkit.readings.terms import Correction
 from fractionkit.release.model import Frontier, Left, MadeLot, Parent, Release, Stabiliser
 from fractionkit.sheets.lot_model import EnteredTest

@@ -13,13 +13,12 @@ from fractionkit.assessment.model import (
     Caution,
     Constant,
     Curve,
-    Estimate,
     Finding,
-    Flag,
     Lot,
     PlottedReadings,
     Portion,
 )
+from fractionkit.quantities import Estimate, Flag
 from fractionkit.readings.terms import Correction
 
 HOSTILE = (

@@ -12,9 +12,9 @@ import zxingcpp
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.errors import InputError
 from fractionkit.figures.label_qr import qr_svg
+from fractionkit.quantities import Estimate
 from fractionkit.report.lot_label import label_html, label_size, labels_html
 from fractionkit.report.lot_words import DANGER, NO_SIGNAL, hazards, signal_word
 from fractionkit.substances import names

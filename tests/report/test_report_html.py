@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from fractionkit.assessment.model import Assessment, Estimate, Finding
+from fractionkit.assessment.model import Assessment, Finding
 from fractionkit.figures.labels import plain
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import Estimate, format_probability
 from fractionkit.report import html, words
 from tests.report.sample import HOSTILE, TERNARY, bare, evil, hostile, sample
 

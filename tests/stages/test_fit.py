@@ -8,8 +8,9 @@ import pytest
 from fractionkit.composition import correct, fit_evidence
 from fractionkit.errors import ConvergenceError, InputError
 from fractionkit.mixture import Mixture
+from fractionkit.quantities import Estimate
 from fractionkit.sheets.model import ColumnEntry
-from fractionkit.stages import Span, fit
+from fractionkit.stages import fit
 from fractionkit.stages.model import CutOfStill
 from fractionkit.stages.tie import tie
 from fractionkit.stages.words import Told, flags
@@ -79,7 +80,7 @@ def test_unknown_reflux_says_what_is_known_best(made):
 
 
 def _told(**changed):
-    span = Span(3.0, 2.7, 3.3)
+    span = Estimate(3.0, 2.7, 3.3)
     cut = CutOfStill("C3", 0.1, 0.3, (span, span), (span, span), None)
     usual = {
         "run": None, "components": ("a", "b"), "stages": span, "reflux": span, "known": True, "stated": None,
@@ -89,13 +90,13 @@ def _told(**changed):
 
 
 def test_flags_say_what_is_wrong():
-    cut = CutOfStill("C3", 0.1, 0.3, (), (), Span(6.0, 5.2, 7.0))
+    cut = CutOfStill("C3", 0.1, 0.3, (), (), Estimate(6.0, 5.2, 7.0))
     assert _told() == []
-    assert _told(stated=Span(6.0, 5.0, 7.0)) == ["fewer_than_stated"]
-    assert _told(stated=Span(1.5, 1.0, 2.0)) == ["more_than_stated"]
+    assert _told(stated=Estimate(6.0, 5.0, 7.0)) == ["fewer_than_stated"]
+    assert _told(stated=Estimate(1.5, 1.0, 2.0)) == ["more_than_stated"]
     assert _told(cuts=(cut,)) == ["beyond_total_reflux"]
-    assert _told(cuts=(replace(cut, total_reflux=Span(0.3, 0.1, 0.6)),)) == ["worse_than_one"]
-    assert _told(stages=Span(20.0, 9.0, 29.5)) == ["sharper_than_told"]
+    assert _told(cuts=(replace(cut, total_reflux=Estimate(0.3, 0.1, 0.6)),)) == ["worse_than_one"]
+    assert _told(stages=Estimate(20.0, 9.0, 29.5)) == ["sharper_than_told"]
     assert _told(chance=1e-6) == ["no_still"]
     assert _told(chance=1e-3) == ["poor_fit"]
     assert _told(known=False) == ["reflux_unknown"]
