@@ -9,12 +9,11 @@ import numpy as np
 import pytest
 
 from fractionkit.assessment import assess
-from fractionkit.assessment.model import Flag
 from fractionkit.errors import AtOddsError, InputError
 from fractionkit.planning.feed import feed_of, shares
 from fractionkit.planning.sampling import stratified, truncated
 from fractionkit.planning.scenarios import scenarios_of
-from fractionkit.quantities import parse
+from fractionkit.quantities import Flag, parse
 from fractionkit.sheets import load_run
 from fractionkit.sheets.model import PressureEntry, TargetEntry, ThermometerEntry
 from fractionkit.sheets.still_model import FeedEntry, StillSheet

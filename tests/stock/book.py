@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from fractionkit.assessment.model import AssessedCut, Assessment, Balance, Estimate, PlottedReadings
-from fractionkit.quantities import parse
+from fractionkit.assessment.model import AssessedCut, Assessment, Balance, PlottedReadings
+from fractionkit.quantities import Estimate, parse
 from fractionkit.stock.composition import Known, typed
 
 BINARY = ("trichloroethylene", "tetrachloroethylene")

@@ -7,8 +7,8 @@ import json
 import numpy as np
 import pytest
 
-from fractionkit.assessment.model import Estimate
 from fractionkit.errors import InputError
+from fractionkit.quantities import Estimate
 from fractionkit.release.model import MadeLot, Parent, Stabiliser
 from fractionkit.stock import default_path, open_stock
 from fractionkit.stock.paths import VARIABLE

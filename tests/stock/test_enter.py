@@ -7,10 +7,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fractionkit.assessment.model import Estimate, Flag
 from fractionkit.errors import AtOddsError, InputError
 from fractionkit.lots import together
-from fractionkit.quantities import parse
+from fractionkit.quantities import Estimate, Flag, parse
 from fractionkit.stock import open_stock
 from fractionkit.stock.campaign import campaign
 from fractionkit.stock.composition import DRAWS, typed
