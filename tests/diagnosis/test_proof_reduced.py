@@ -1,15 +1,12 @@
 """A small part of the proof of planted faults (tests/proof/faults.py): truth from another model than the estimator's."""
 
-import pytest
-
 from tests.proof import faults, faults_text
 
 PAIR = ("dichloromethane", "chloroform")
 
 
-@pytest.mark.parametrize("fault", ["sea-level pressure", "bubble"])
-def test_identifiable_faults_lead(fault):
-    found = [faults.examine(case) for case in faults.cases(PAIR, fault, 1, 11)]
+def test_identifiable_faults_lead():
+    found = [faults.examine(case) for case in faults.cases(PAIR, "bubble", 1, 11)]
     assert all(f.kind_identifiable and f.kind_first and f.conflict and f.class_within(1) and f.told for f in found)
 
 
