@@ -42,7 +42,8 @@ def _definitions() -> list[str]:
         "*Best case*: the same run read without scatter, in a world that is exactly the estimator's; nothing could tell the "
         f"cause better. A cause is identifiable *at all* if there it gains more than {IDENTIFIABLE:g} in log evidence over "
         f'"nothing wrong" and no other cause gains {APART:g} (20:1) more than it. Its **class** is made of the causes within '
-        f"{APART:g} of it in the best case: even readings without scatter part them by less than 20:1. It is identifiable *strictly* if "
+        f"{APART:g} of it in the best case: even readings without scatter part them by less than 20:1. It is identifiable "
+        "*strictly* if "
         "it is alone in its class. The class is found from the best case only, never from the readings that are diagnosed. A "
         "component and its azeotropes are one cause. A **kind** of cause is identifiable by the same figures against every "
         "other kind: all temperatures shifted (sea-level pressure, thermometer offset), all densities shifted (temperature, "
