@@ -38,12 +38,16 @@ def same(shown: str, printed: str) -> bool:
 
 
 def close(a: str, b: str) -> bool:
-    """Numbers within 3 units of the coarser last digit; of JSON, which writes all digits, within 0.003."""
+    """Numbers within 3 units of the coarser last digit; of JSON, which writes all digits, within 0.003.
+
+    Whole numbers: exactly up to 31 (counts, days), then within 1, from 100 on within 1 %: a plan is the best of many.
+    """
     digits = min(len(text.partition(".")[2]) for text in (a, b))
     digits = 3 if digits > MOST_ROUNDED else digits
     if "e" in a or "e" in b:
         return abs(float(a) / float(b) - 1.0) < 0.05
-    tolerance = 3.001 * 10.0**-digits if "." in a + b else 0.0
+    whole = 0.0 if float(a) < 32.0 else max(1.0, 0.01 * float(a))
+    tolerance = 3.001 * 10.0**-digits if "." in a + b else whole
     return abs(float(a) - float(b)) <= tolerance
 
 
@@ -55,6 +59,8 @@ def test_numbers_and_words_are_compared():
     assert not same('"low": 0.947646075887', '"low": 0.957646075887')
     assert not same("5 cuts", "6 cuts")
     assert not same("2026-05-09", "2026-05-10")
+    assert same("442 (411–469)", "443 (412–470)")
+    assert not same("442 (411–469)", "452 (411–469)")
 
 
 def test_a_command_may_go_on_in_the_next_line():
