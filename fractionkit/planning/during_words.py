@@ -32,8 +32,8 @@ def told(answer: tuple[During, Array]) -> During:
     if found.receiver is not None:
         lines.append(
             f"In the receiver now: {span(found.receiver.mass, 'mass')} with {span(found.receiver.w[place], 'fraction')} "
-            f"{found.target}; it holds at least {100 * found.purity:.6g} wt% with a probability of "
-            f"{format_probability(found.meets or 0.0)}."
+            f"{found.target}; it holds at least {100 * found.purity:.6g} wt% with probability "
+            f"{format_probability(found.meets or 0.0, spoken=True)}."
         )
     lines.append(f"Coming over now: {span(found.coming[place], 'fraction')} {found.target}.")
     lines.append(
@@ -61,8 +61,8 @@ def _next(found: During) -> str:
     place = found.components.index(found.target)
     heart = (
         f"the heart will be {span(change.heart.mass, 'mass')} with {span(change.heart.w[place], 'fraction')} "
-        f"{found.target} (at least {100 * found.purity:.6g} wt% with a probability of "
-        f"{format_probability(change.probability)})"
+        f"{found.target} (at least {100 * found.purity:.6g} wt% with probability "
+        f"{format_probability(change.probability, spoken=True)})"
     )
     if change.what == "start of the heart":
         when = _when(change)
