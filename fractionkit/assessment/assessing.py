@@ -18,7 +18,7 @@ from fractionkit.assessment.model import (
 )
 from fractionkit.balance import Closure, Masses, close, cut_masses
 from fractionkit.composition import CorrectedRun, RunPosterior, correct, fit_evidence
-from fractionkit.diagnosis import diagnose
+from fractionkit.diagnosis import Diagnosis, diagnose
 from fractionkit.lots import Verdict, choose, decide, meets
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import Estimate, Flag
@@ -46,6 +46,8 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
     posterior, still_flags = _tied(run, mixture, corrected, posterior, masses)
     closure = close(masses, posterior.draws, *context.sides(run, posterior))
     kept, verdicts, alone = _decisions(run, posterior, masses)
+    at_odds = posterior.consistency < DOUBTFUL or words.discordant_cuts(posterior)
+    diagnosis = diagnose(run, mixture) if at_odds else None
     curve = context.curve(mixture, corrected, posterior, run)
     readings = context.plotted(mixture, corrected, posterior, masses.mass, curve)
     return Assessment(
@@ -58,7 +60,7 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         confidence=run.target.confidence if run.target else None,
         pressure=corrected.evidence.pressure,
         pressure_u=corrected.evidence.pressure_u,
-        cuts=_cuts(run, corrected, posterior, masses, verdicts, alone),
+        cuts=_cuts(run, corrected, posterior, masses, verdicts, alone, diagnosis),
         lot=_lot(run, corrected, posterior, masses, kept),
         portions=_portions(run, posterior, masses, verdicts),
         balance=_balance(run, closure),
@@ -69,7 +71,7 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         flags=(
             *words.run_flags(run, corrected, posterior, closure, mixture),
             *still_flags,
-            *(words.explanations(diagnose(run, mixture)) if posterior.consistency < DOUBTFUL else ()),
+            *(() if diagnosis is None else words.explanations(diagnosis)),
         ),
         readings=readings,
         curve=curve,
@@ -151,8 +153,9 @@ def _cuts(
     masses: Masses,
     verdicts: tuple[Verdict, ...],
     alone: Array | None,
+    diagnosis: Diagnosis | None,
 ) -> tuple[AssessedCut, ...]:
-    flags = words.cut_flags(run, corrected, posterior, masses)
+    flags = words.cut_flags(run, corrected, posterior, masses, diagnosis)
     return tuple(
         AssessedCut(
             name,

@@ -117,15 +117,15 @@ def run_flags(
 
 def explanations(diagnosis: Diagnosis) -> tuple[Flag, ...]:
     """What may be behind readings that do not fit, most probable first, and what would tell."""
-    faults = [candidate for candidate in diagnosis.candidates if candidate.code != "nothing wrong"][:3]
+    faults = [cause for cause in diagnosis.causes if cause.codes != ("nothing wrong",)][:3]
     if not diagnosis.conflict or not faults:
         return ()
-    tied = [candidate for candidate in faults if candidate.tied]
+    tied = [cause for cause in faults if cause.tied]
     shown = tied if len(tied) > 1 else faults[:1]
     lead = "the readings cannot tell these apart: " if len(shown) > 1 else "most likely: "
     told = "; or ".join(f"{c.text.rstrip('.')} ({c.action.rstrip('.')})" for c in shown)
     found = [Flag("explanation", lead + told)]
-    if len(shown) > 1 and diagnosis.tell_apart:
+    if diagnosis.tell_apart and (len(shown) > 1 or len(shown[0].codes) > 1):
         found.append(Flag("tell_apart", diagnosis.tell_apart))
     return tuple(found)
 
@@ -160,18 +160,28 @@ def _balance_flags(closure: Closure, mixture: Mixture) -> list[Flag]:
     ]
 
 
+def discordant_cuts(posterior: RunPosterior) -> dict[int, float]:
+    """Cuts whose own readings do not fit together, with the probability of readings as discordant."""
+    limit = DOUBTFUL / max(len(posterior.names), 1)  # as many chances to stand out by accident as there are cuts
+    chances = {
+        k: chi_square_tail(max(round(freedom), 1), float(misfit))
+        for k, (misfit, freedom) in enumerate(zip(posterior.cut_misfit, posterior.cut_freedom, strict=True))
+    }
+    return {k: chance for k, chance in chances.items() if chance < limit}
+
+
 def cut_flags(
-    run: Run, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses
+    run: Run, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses, diagnosis: Diagnosis | None
 ) -> dict[int, tuple[Flag, ...]]:
     """Flags by number of the cut."""
     found: dict[int, list[Flag]] = {}
-    limit = DOUBTFUL / max(len(run.cuts), 1)  # as many chances to stand out by accident as there are cuts
-    for k, (misfit, freedom) in enumerate(zip(posterior.cut_misfit, posterior.cut_freedom, strict=True)):
-        chance = chi_square_tail(max(round(freedom), 1), float(misfit))
-        if chance < limit:
-            found.setdefault(k, []).append(
-                Flag("cut_discordant", f"the readings of this cut do not fit together (probability {chance:.1g})")
-            )
+    for k, chance in discordant_cuts(posterior).items():
+        found.setdefault(k, []).append(
+            Flag("cut_discordant", f"the readings of this cut do not fit together (probability {chance:.1g})")
+        )
+    for check in () if diagnosis is None else diagnosis.readings:
+        if check.stands_out and check.cut in run.cuts.names:
+            found.setdefault(run.cuts.names.index(check.cut), []).append(Flag("reading_stands_out", check.text))
     width = (posterior.high - posterior.low).max(axis=1)
     for k in np.flatnonzero(width > WIDE).tolist():
         found.setdefault(k, []).append(Flag("wide", _wide(corrected, k)))

@@ -131,3 +131,16 @@ def test_the_table_has_one_row_a_cut(demo):
     table = assessment.table
     assert list(table.index) == [cut.name for cut in assessment.cuts]
     assert {"mass_g", "decision", "probability_meets_target"} <= set(table.columns)
+
+
+def test_a_reading_that_stands_out_is_named_with_what_explains_it(tmp_path):
+    for name in ("run.toml", "cuts.csv"):
+        text = (Path("data") / "demo_binary" / name).read_text(encoding="utf-8")
+        (tmp_path / name).write_text(text.replace("129.5,1.5025", "129.5,1.4825"), encoding="utf-8")  # a bubble in C4
+    found = assess(load_run(tmp_path))
+    flags = {cut.name: {flag.code for flag in cut.flags} for cut in found.cuts}
+    assert {"cut_discordant", "reading_stands_out"} <= flags["C4"]
+    assert not any("reading_stands_out" in codes for name, codes in flags.items() if name != "C4")
+    told = next(flag.text for flag in found.flags if flag.code == "explanation")
+    assert "C4" in told
+    assert "bubble" in told
