@@ -20,6 +20,8 @@ NEAR = (1.0, 0.9, 0.75, 0.5)  # of the coverage factor, for the choice which mat
 TOO_MANY = 600  # parts of several lots: beyond, they are served in turn, then improved on the draws
 ROUNDS = 8  # of the coverage factor
 MARGIN = 1e-3  # mass fraction for each unit of that, for lots whose composition is known without doubt or not guarded
+FARTHEST, HALVINGS = 4.0, 10  # coverage factors among which that of the surest blend is sought
+BLENDS = 1024  # tried on the draws about the surest, where that one does not hold
 STEPS = 14  # of the improvement on the draws
 REPAIR = 1e-5 * 4.0 ** np.arange(12)  # by how much the coverage factor is raised where a lot fails on the draws
 BLOCK = 256
@@ -43,6 +45,8 @@ def best_parts(task: Task, *, finish: bool = True) -> Array:
         best = _better(task, best, _calibrated(program))
     if task.lots == 1 and not np.isnan(task.confidence[0]):
         best = _better(task, best, _whole_cuts(task))
+        if not best.any() and not task.whole.all():
+            best = _surest(program, best)
     for lot in np.flatnonzero(~np.isnan(task.confidence) & np.isinf(task.most)).tolist():
         best = _better(task, best, _added(task, best, lot))
     if program.switched.size:
@@ -140,6 +144,37 @@ def _calibrated(program: Program, box: tuple[Array, Array] | None = None) -> Arr
         kappa = np.where(failing, kappa + more, kappa)
         margin = np.where(failing, margin + MARGIN * more, margin)
     return best
+
+
+def _surest(program: Program, best: Array) -> Array:
+    """The one lot's surest blend, that of the largest coverage factor which leaves it not empty, where nothing else held.
+
+    Surpluses are cut off above: the factor that the draws show at a heavy blend may leave no room for any, though a surer
+    blend holds on them.
+    """
+    zero = np.zeros(1)
+    if not program.solve(zero, zero).any():
+        return best
+    near, far, blend = 0.0, FARTHEST, best
+    for _ in range(HALVINGS):
+        middle = 0.5 * (near + far)
+        parts = program.solve(np.full(1, middle), zero)
+        near, far, blend = (middle, far, parts) if parts.any() else (near, middle, blend)
+        best = _better(program.task, best, parts)
+    return best if best.any() else _beside(program.task, blend)
+
+
+def _beside(task: Task, blend: Array) -> Array:
+    """The heaviest that holds of many blends like ``blend`` (1, M) of one lot; zeros where none does."""
+    rng = np.random.default_rng(20240611)
+    near = blend * np.exp(0.7 * rng.standard_normal((BLENDS, blend.size)))
+    plans = np.concatenate([blend, near])
+    plans /= np.maximum(plans.max(axis=1, keepdims=True), 1e-300)
+    pourable = ((plans == 0.0) | (plans >= task.least[0])).all(axis=1)
+    plans = plans[_held(task, 0, plans) & pourable & (plans @ task.mass <= task.most[0])]
+    for plan in plans[np.argsort(-(plans @ task.value[0]), kind="stable")][:1]:
+        return np.where(task.holds(plan[None])[:, None], plan[None], 0.0)
+    return np.zeros_like(blend)
 
 
 def _whole_cuts(task: Task) -> Array:

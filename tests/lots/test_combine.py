@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
@@ -41,7 +41,8 @@ def worth(made):
     return float(made.worth @ made.mass)
 
 
-@settings(max_examples=12, deadline=None)
+@settings(max_examples=8, deadline=None)
+@example(3678, 4, 0.99, 0.9)  # on the draws a blend holds for which the normal distribution leaves no room
 @given(st.integers(0, 10_000), st.integers(2, 5), st.sampled_from([0.95, 0.97, 0.99]), st.sampled_from([0.9, 0.95]))
 def test_parts_of_cuts_reach_what_brute_force_finds(seed, count, purity, confidence):
     want = Wanted(TARGET, purity, confidence)
