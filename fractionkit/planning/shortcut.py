@@ -95,7 +95,11 @@ def first_drop(alpha: float, z: float, stages: float, reflux: float) -> float:
 
 
 def hardest_pair(mixture: Mixture, w: Array, pressure: float, component: int) -> Pair | None:
-    """The pair of ``component`` with what boils closest to it in the charge ``w``; None for a charge of one substance."""
+    """The pair of ``component`` with what boils closest to it in the charge ``w``.
+
+    None for a charge of one substance, and for a pair with an azeotrope: its relative volatility is no constant, which is
+    what these equations stand on.
+    """
     x = mixture.mole_fractions(w)
     volatility = np.log(mixture.relative_volatility(x, pressure))
     gap = np.abs(volatility - volatility[component])
@@ -103,6 +107,8 @@ def hardest_pair(mixture: Mixture, w: Array, pressure: float, component: int) ->
     gap[x < PRESENT] = np.inf
     other = int(gap.argmin())
     if not np.isfinite(gap[other]) or gap[other] < 1e-6 or x[component] <= 0.0:
+        return None
+    if mixture.azeotrope(component, other, pressure) is not None:
         return None
     light, heavy = (component, other) if volatility[component] > volatility[other] else (other, component)
     return Pair(light, heavy, float(np.exp(gap[other])), float(x[light] / (x[light] + x[heavy])))

@@ -92,6 +92,11 @@ def test_one_stage_is_the_equilibrium():
     assert first_drop(3.0, 0.25, 1.0, 0.0) == pytest.approx(0.5)
 
 
+def test_a_pair_with_an_azeotrope_has_no_constant_volatility():
+    # chloroform + ethanol boil together at 59.3 °C with 93 wt% chloroform (handbooks, from memory)
+    assert hardest_pair(Mixture(["chloroform", "ethanol"]), np.array([0.5, 0.5]), 101325.0, 1) is None
+
+
 def test_the_hardest_pair_is_the_neighbour_in_boiling_order():
     mixture = Mixture(["dichloromethane", "chloroform", "tetrachloroethylene"])
     pair = hardest_pair(mixture, np.array([0.3, 0.4, 0.3]), 101325.0, 1)
