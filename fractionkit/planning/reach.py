@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from fractionkit.planning.cutting_heart import guarded
 from fractionkit.planning.scenarios import Scenarios
+from fractionkit.planning.setups import SetUp
 from fractionkit.still import distil
 
 Array = NDArray[np.float64]
@@ -34,9 +35,12 @@ def purest_drop(scenarios: Scenarios, stages: Array) -> Array:
     return np.asarray(course.distillate_w[..., scenarios.component].max(axis=1))
 
 
-def total_reflux_limit(scenarios: Scenarios, stages: Array) -> float:
-    """The purest drop that comes in as many scenarios as the target's confidence asks for."""
-    return float(guarded(purest_drop(scenarios, stages), scenarios.feed.target.confidence))
+def total_reflux_limit(scenarios: Scenarios, setup: SetUp) -> float:
+    """The purest drop that comes in as many scenarios as the target's confidence asks for; kept in ``scenarios``."""
+    if setup not in scenarios.limits:
+        drop = purest_drop(scenarios, scenarios.stages(setup))
+        scenarios.limits[setup] = float(guarded(drop, scenarios.feed.target.confidence))
+    return scenarios.limits[setup]
 
 
 def endless_limit(scenarios: Scenarios) -> float:

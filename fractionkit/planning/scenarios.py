@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,6 +42,7 @@ class Scenarios:
     reading : (S,) K that the own thermometer shows above the true head temperature (near the boiling points), its bias.
     fresh : (S,) K that the one reading which changes a receiver is off besides.
     column : (S, 3) standard normal draws for stages, hold-up and throughput of whatever set-up is looked at.
+    limits : what was found of set-ups at total reflux, so that it is found once for all their reflux ratios.
     """
 
     feed: Feed
@@ -54,6 +55,7 @@ class Scenarios:
     column: Array
     fresh: Array
     warnings: tuple[str, ...] = ()
+    limits: dict[SetUp, float] = field(default_factory=dict, compare=False, init=False)
 
     @property
     def at_the_change(self) -> Array:

@@ -252,7 +252,7 @@ def _why_not(
             return f"no cut of {asked} within {hours:.3g} h: it comes later", cuts.reach
     if wish.setup.stages <= 1.0:
         return f"no cut of {asked} with {number}: at most {100 * cuts.reach:.4g} wt%", cuts.reach
-    limit = total_reflux_limit(scenarios, scenarios.stages(wish.setup))
+    limit = total_reflux_limit(scenarios, wish.setup)
     if limit < target.purity:
         return f"no cut of {asked} with {number} at any reflux: at most {100 * limit:.4g} wt%", limit
     return f"no cut of {asked} at reflux {wish.reflux:g}: at most {100 * cuts.reach:.4g} wt%", cuts.reach
