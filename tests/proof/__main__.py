@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from tests.proof.coverage import Cuts
 
 REPORT = Path(__file__).with_name("report.md")
-SEED = 20
+SEED = 77  # not looked at while the estimator was made
 RUNS = {2: 24, 3: 20}
 CONTROL_RUNS = {2: 12, 3: 4}
 
