@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fractionkit.assessment.model import Assessment, Decision
+from fractionkit.cli.terminal import line, styled
 from fractionkit.figures.labels import DECISIONS, name_list, plain, short_names, shorten
 from fractionkit.quantities import UNKNOWN, Estimate, format_probability
 from fractionkit.report import words
@@ -72,7 +73,7 @@ def show(assessment: Assessment, console: Console | None = None) -> None:
     console.print(cut_table(assessment, console.width))
     if len(assessment.cuts) > MOST_ROWS:
         hidden = len(assessment.cuts) - MOST_ROWS
-        _line(console, "", f"{hidden} cuts in the middle are not listed here; --json and --report hold all.")
+        line(console, "", f"{hidden} cuts in the middle are not listed here; --json and --report hold all.")
     _answer(console, assessment)
     _rest(console, assessment)
 
@@ -94,7 +95,7 @@ def cut_table(assessment: Assessment, width: int) -> Table:
     if plan.head:
         table.add_column("head, °C", justify="right", no_wrap=True)
     for label in plan.labels if plan.side_by_side else (_STACKED,):
-        table.add_column(_text(label), justify="right" if plan.side_by_side else "left", overflow="fold")
+        table.add_column(styled(label), justify="right" if plan.side_by_side else "left", overflow="fold")
     if assessment.target is not None:
         table.add_column("P, %", justify="right", no_wrap=True)
     table.add_column("decision", no_wrap=True)
@@ -149,46 +150,46 @@ def _plan(assessment: Assessment, rows: list[_Cells], width: int) -> _Plan:
 
 
 def _set(row: _Cells, plan: _Plan) -> list[Text]:
-    cells = [_text(row.name), _text(row.mass)]
+    cells = [styled(row.name), styled(row.mass)]
     if plan.head:
-        cells.append(_text(row.head))
+        cells.append(styled(row.head))
     if plan.side_by_side:
-        cells += [_text(part) for part in row.parts]
+        cells += [styled(part) for part in row.parts]
     else:
         long = max(map(len, plan.labels))
         lines = [f"{label:<{long}} {part}" for label, part in zip(plan.labels, row.parts, strict=True)]
-        cells.append(_text("\n".join(lines), flat=False))
+        cells.append(styled("\n".join(lines), flat=False))
     if row.chance is not None:
-        cells.append(_text(row.chance))
-    return [*cells, _text(row.decision, _STYLES[row.decision])]
+        cells.append(styled(row.chance))
+    return [*cells, styled(row.decision, _STYLES[row.decision])]
 
 
 def _title(console: Console, assessment: Assessment) -> None:
     date = f", {plain(assessment.date)}" if assessment.date else ""
-    console.print(_text(f"{plain(assessment.title) or 'Untitled run'}{date}", "bold"))
+    console.print(styled(f"{plain(assessment.title) or 'Untitled run'}{date}", "bold"))
     unit = "wt% with 95 % intervals"
     chance = ""
     if assessment.target is not None and assessment.purity is not None:
         wanted = f"{words.goal(assessment.purity).removesuffix(' %')} wt% {assessment.target}"
         chance = f"; P: probability that the cut alone holds at least {wanted}"
-    console.print(_text(f"{unit} at {words.pressure(assessment)}{chance}", "dim"))
+    console.print(styled(f"{unit} at {words.pressure(assessment)}{chance}", "dim"))
     console.print()
 
 
 def _answer(console: Console, assessment: Assessment) -> None:
     console.print()
-    _line(console, "lot", words.headline(assessment), _OUTCOMES[words.meets(assessment)])
-    _line(console, "", words.verdict(assessment))
+    line(console, "lot", words.headline(assessment), _OUTCOMES[words.meets(assessment)])
+    line(console, "", words.verdict(assessment))
     lot = assessment.lot
     if lot is not None:
-        for place, line in enumerate(lot.label):
-            _line(console, "label" if place == 0 else "", words.sentence(line))
+        for place, told in enumerate(lot.label):
+            line(console, "label" if place == 0 else "", words.sentence(told))
         if lot.not_tested:
-            _line(console, "not tested", ", ".join(map(plain, lot.not_tested)))
+            line(console, "not tested", ", ".join(map(plain, lot.not_tested)))
     for decision in DECISIONS[1:]:
         for portion in assessment.portions:
             if portion.decision == decision:
-                _line(console, decision, _portion(portion.cuts, portion.mass, portion.composition, assessment))
+                line(console, decision, _portion(portion.cuts, portion.mass, portion.composition, assessment))
 
 
 def _portion(names: tuple[str, ...], mass: float, made: dict[str, Estimate], assessment: Assessment) -> str:
@@ -198,35 +199,18 @@ def _portion(names: tuple[str, ...], mass: float, made: dict[str, Estimate], ass
 
 def _rest(console: Console, assessment: Assessment) -> None:
     parts = [f"{name} {text}" for name, text in words.balance_rows(assessment.balance) if text != UNKNOWN]
-    _line(console, "balance", ", ".join(parts))
-    _line(console, "readings", words.agreement(assessment))
+    line(console, "balance", ", ".join(parts))
+    line(console, "readings", words.agreement(assessment))
     for finding in assessment.findings:
-        _line(console, shorten(finding.instrument, 11), words.sentence(finding.text))
+        line(console, shorten(finding.instrument, 11), words.sentence(finding.text))
     for flag in assessment.flags:
-        _line(console, "!", words.sentence(flag.text), "bold yellow")
+        line(console, "!", words.sentence(flag.text), "bold yellow")
     remarks: dict[str, list[str]] = {}
     for cut in assessment.cuts:
         for flag in cut.flags:
             remarks.setdefault(flag.text, []).append(cut.name)
     for text, names in list(remarks.items())[:_MOST_REMARKS]:
-        _line(console, "*", f"{name_list(names, 8)}: {plain(text)}")
+        line(console, "*", f"{name_list(names, 8)}: {plain(text)}")
     if len(remarks) > _MOST_REMARKS:
-        _line(console, "*", f"{len(remarks) - _MOST_REMARKS} more remarks on cuts: see --report.")
-    _line(console, "cautions", words.cautions_told(assessment.cautions), "bold")
-
-
-def _line(console: Console, label: str, text: str, style: str = "") -> None:
-    """One labelled line; what does not fit is wrapped under itself."""
-    from rich.table import Table
-
-    grid = Table.grid(padding=(0, 1))
-    grid.add_column(width=11, no_wrap=True)
-    grid.add_column(overflow="fold")
-    grid.add_row(_text(label, "dim" if label != "!" else style), _text(text, style))
-    console.print(grid)
-
-
-def _text(text: str, style: str = "", *, flat: bool = True) -> Text:
-    from rich.text import Text
-
-    return Text(plain(text) if flat else text, style=style)
+        line(console, "*", f"{len(remarks) - _MOST_REMARKS} more remarks on cuts: see --report.")
+    line(console, "cautions", words.cautions_told(assessment.cautions), "bold")

@@ -85,7 +85,7 @@ def command(
 
 def show(made: Campaign, console: Console | None = None) -> None:
     """Print the campaign; nothing printed is wider than the console."""
-    from fractionkit.cli.assess_table import _line, _text
+    from fractionkit.cli.terminal import line, styled
     from fractionkit.figures.labels import plain
     from fractionkit.report import campaign_words as words
     from fractionkit.report.words import cautions_told
@@ -96,15 +96,15 @@ def show(made: Campaign, console: Console | None = None) -> None:
         console = Console(highlight=False, soft_wrap=False)
     best = made.chosen
     date = f", {plain(made.date)}" if made.date else ""
-    console.print(_text(f"{plain(made.title) or 'Untitled campaign'}{date}", "bold"))
-    console.print(_text(f"{words.wanted(made)}, probability {100 * made.confidence:.4g} % in every batch", "dim"))
-    console.print(_text(words.setup(made), "dim"))
+    console.print(styled(f"{plain(made.title) or 'Untitled campaign'}{date}", "bold"))
+    console.print(styled(f"{words.wanted(made)}, probability {100 * made.confidence:.4g} % in every batch", "dim"))
+    console.print(styled(words.setup(made), "dim"))
     console.print()
     console.print(policy_table(made))
     console.print()
     console.print(batch_table(made, console.width))
     if len(best.batches) > MOST_ROWS:
-        _line(
+        line(
             console, "", f"{len(best.batches) - MOST_ROWS} batches between are left out: --json and --report hold all."
         )
     if made.passes:
@@ -112,26 +112,26 @@ def show(made: Campaign, console: Console | None = None) -> None:
         console.print(passes_table(made))
     console.print()
     good = best.overall.estimate > 0.0
-    _line(console, "best", words.headline(made), "bold green" if good else "bold red")
+    line(console, "best", words.headline(made), "bold green" if good else "bold red")
     for text in made.text:
-        _line(console, "", text)
+        line(console, "", text)
     takes = [f"{words.megajoules(best.heat_per_kg)} MJ for a kilogram kept"] if best.heat_per_kg else []
     takes += [f"{words.hours(best.time)} h a batch"] if best.time else []
     if takes:
-        _line(console, "takes", ", ".join(takes))
+        line(console, "takes", ", ".join(takes))
     for policy in made.policies:
         for remark in () if policy is best else policy.remarks[:1]:
-            _line(console, "–", f"{words.carried(policy.carried).capitalize()} carried: {remark}")
+            line(console, "–", f"{words.carried(policy.carried).capitalize()} carried: {remark}")
     for flag in made.flags:
-        _line(console, "!", flag.text, "bold yellow")
-    _line(console, "cautions", cautions_told(made.cautions), "bold")
-    _line(console, "intervals", f"95 %, over {made.scenarios} scenarios")
+        line(console, "!", flag.text, "bold yellow")
+    line(console, "cautions", cautions_told(made.cautions), "bold")
+    line(console, "intervals", f"95 %, over {made.scenarios} scenarios")
 
 
 def policy_table(made: Campaign) -> Table:
     """One row a number of carried cuts."""
-    from fractionkit.cli.assess_table import _text
     from fractionkit.cli.plan_table import _table
+    from fractionkit.cli.terminal import styled
     from fractionkit.report import campaign_words as words
 
     table = _table()
@@ -142,14 +142,14 @@ def policy_table(made: Campaign) -> Table:
             str(policy.carried), words.percent(policy.overall), words.grams(policy.kept),
             words.settled(policy) + (f", {policy.gathers[0]} gathers" if policy.gathers else ""),
         )  # fmt: skip
-        table.add_row(*(_text(cell, "bold" if place == made.best else "") for cell in cells))
+        table.add_row(*(styled(cell, "bold" if place == made.best else "") for cell in cells))
     return table
 
 
 def passes_table(made: Campaign) -> Table:
     """One charge with the set-up and by simple distillations."""
-    from fractionkit.cli.assess_table import _text
     from fractionkit.cli.plan_table import _table
+    from fractionkit.cli.terminal import styled
     from fractionkit.report import campaign_words as words
 
     table = _table()
@@ -164,14 +164,14 @@ def passes_table(made: Campaign) -> Table:
             words.hours(row.time),
             words.megajoules(row.heat),
         )
-        table.add_row(*map(_text, cells))
+        table.add_row(*map(styled, cells))
     return table
 
 
 def batch_table(made: Campaign, width: int) -> Table:
     """One row a batch of the best policy; the middle ones are left out where they are many."""
-    from fractionkit.cli.assess_table import _text
     from fractionkit.cli.plan_table import _table
+    from fractionkit.cli.terminal import styled
     from fractionkit.figures.labels import shorten
     from fractionkit.report import campaign_words as words
 
@@ -180,7 +180,7 @@ def batch_table(made: Campaign, width: int) -> Table:
     names = ["batch", "fresh, g", "kept, g", "assay, wt%"] + (["heart"] if wide else [])
     for name in [*names, "recycle, g"]:
         table.add_column(name, justify="left" if name == "heart" else "right", no_wrap=name != "heart")
-    table.add_column(_text(f"{shorten(made.target, 20 if wide else 15)}, wt%"), justify="right", no_wrap=True)
+    table.add_column(styled(f"{shorten(made.target, 20 if wide else 15)}, wt%"), justify="right", no_wrap=True)
     rows = made.chosen.batches
     half = MOST_ROWS // 2
     for row in rows if len(rows) <= MOST_ROWS else [*rows[:half], None, *rows[-half:]]:
@@ -192,5 +192,5 @@ def batch_table(made: Campaign, width: int) -> Table:
         if not wide:  # only what is kept has room for its interval
             fresh, recycle, assay, held = (text.split(" (")[0] for text in (fresh, recycle, assay, held))
         heart = (row.cut_at,) if wide else ()
-        table.add_row(*map(_text, (str(row.number), fresh, words.grams(row.kept), assay, *heart, recycle, held)))
+        table.add_row(*map(styled, (str(row.number), fresh, words.grams(row.kept), assay, *heart, recycle, held)))
     return table

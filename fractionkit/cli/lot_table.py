@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.assess_table import _line, _text
+from fractionkit.cli.terminal import line, styled
 from fractionkit.figures.labels import plain, shorten
 from fractionkit.quantities import format_probability
 from fractionkit.release.model import Frontier, Left, MadeLot, Release
@@ -33,52 +33,52 @@ def show(release: Release, console: Console | None = None) -> None:
 
         console = Console(highlight=False, soft_wrap=False)
     date = f", {plain(release.lots[0].date)}" if release.lots else ""
-    console.print(_text(f"{plain(release.title) or 'Untitled lot'}{date}", "bold"))
+    console.print(styled(f"{plain(release.title) or 'Untitled lot'}{date}", "bold"))
     for lot in release.lots:
         console.print()
         _lot(console, lot)
     if not release.lots:
         console.print()
     for flag in release.flags:
-        _line(console, "!", words.sentence(flag.text), "bold yellow")
+        line(console, "!", words.sentence(flag.text), "bold yellow")
     if release.left:
         console.print()
         console.print(_left_table(release.left, console.width))
     if release.frontiers:
         console.print()
     for found in release.frontiers:
-        _line(console, "could keep", _frontier_words(found))
+        line(console, "could keep", _frontier_words(found))
     if release.economics:
         console.print()
         console.print(_economics_table(release.economics))
     console.print()
-    _line(console, "cautions", words.cautions_told(one for lot in release.lots for one in lot.cautions), "bold")
+    line(console, "cautions", words.cautions_told(one for lot in release.lots for one in lot.cautions), "bold")
 
 
 def _lot(console: Console, lot: MadeLot) -> None:
     assay = words.wt_percent(lot.assay)
     chance = format_probability(lot.probability_meets_target, spoken=True)
     goal = f"{words.goal(lot.purity).removesuffix(' %')} wt%"
-    _line(console, "lot", f"{plain(lot.number)}: {words.grams(lot.mass)} of {assay} {lot.target}", "bold green")
+    line(console, "lot", f"{plain(lot.number)}: {words.grams(lot.mass)} of {assay} {lot.target}", "bold green")
     asked = words.goal(lot.confidence)
-    _line(console, "", f"The probability that it holds at least {goal} is {chance}; {asked} was asked for.")
+    line(console, "", f"The probability that it holds at least {goal} is {chance}; {asked} was asked for.")
     sources = dict.fromkeys(parent.title or parent.origin for parent in lot.parents)
     console.print(_parents_table(lot, several=len(sources) > 1))
     if len(sources) == 1:
-        _line(console, "from", plain(next(iter(sources))))
+        line(console, "from", plain(next(iter(sources))))
     for place, text in enumerate(lot.label):
-        _line(console, "label" if place == 0 else "", words.sentence(text))
+        line(console, "label" if place == 0 else "", words.sentence(text))
     for grade in lot.grades:
         if grade.claimed:
-            _line(console, "grade", f"{plain(grade.title)}: all it asks for is met", "green")
+            line(console, "grade", f"{plain(grade.title)}: all it asks for is met", "green")
     short = [grade for grade in lot.grades if not grade.claimed]
     for place, grade in enumerate(short):
         more = len(grade.missing) - _MOST_MISSING
         missing = "; ".join(map(plain, grade.missing[:_MOST_MISSING])) + (f"; {more} more" if more > 0 else "")
-        _line(console, "no claim" if place == 0 else "", f"{plain(grade.title)}: {missing}")
-    _line(console, "stabiliser", words.sentence(lot.stabiliser.text))
+        line(console, "no claim" if place == 0 else "", f"{plain(grade.title)}: {missing}")
+    line(console, "stabiliser", words.sentence(lot.stabiliser.text))
     for text in lot.storage:
-        _line(console, "storage", words.sentence(text))
+        line(console, "storage", words.sentence(text))
 
 
 def _table() -> Table:
@@ -93,7 +93,7 @@ def _parents_table(lot: MadeLot, several: bool) -> Table:
     table.add_column("cut", max_width=_LONGEST_NAME, overflow="fold")
     table.add_column("taken, g", justify="right", no_wrap=True)
     table.add_column("part", justify="right", no_wrap=True)
-    table.add_column(_text(f"wt% {shorten(lot.target, 20)}"), justify="right", no_wrap=True)
+    table.add_column(styled(f"wt% {shorten(lot.target, 20)}"), justify="right", no_wrap=True)
     if several:
         table.add_column("from", overflow="fold")
     for parent in lot.parents[:MOST_ROWS]:
@@ -105,9 +105,9 @@ def _parents_table(lot: MadeLot, several: bool) -> Table:
             "0" if made is None else words.wt_percent(made, unit=False),
             *([shorten(parent.title or parent.origin, 60)] if several else []),
         ]
-        table.add_row(*map(_text, cells))
+        table.add_row(*map(styled, cells))
     if len(lot.parents) > MOST_ROWS:
-        table.add_row(_text("…"), _text(f"{len(lot.parents) - MOST_ROWS} more"))
+        table.add_row(styled("…"), styled(f"{len(lot.parents) - MOST_ROWS} more"))
     return table
 
 
@@ -118,12 +118,12 @@ def _left_table(left: tuple[Left, ...], width: int) -> Table:
     table.add_column("what it would take", overflow="fold")
     for rest in left[:MOST_ROWS]:
         table.add_row(
-            _text(shorten(rest.name, 2 * _LONGEST_NAME)),
-            _text(words.grams(rest.mass, unit=False)),
-            _text(words.sentence(rest.takes)),
+            styled(shorten(rest.name, 2 * _LONGEST_NAME)),
+            styled(words.grams(rest.mass, unit=False)),
+            styled(words.sentence(rest.takes)),
         )
     if len(left) > MOST_ROWS:
-        table.add_row(_text("…"), _text(""), _text(f"{len(left) - MOST_ROWS} more: --json and --report hold all"))
+        table.add_row(styled("…"), styled(""), styled(f"{len(left) - MOST_ROWS} more: --json and --report hold all"))
     return table
 
 
@@ -152,5 +152,5 @@ def _economics_table(lines: tuple[tuple[str, str], ...]) -> Table:
     table.add_column("money", overflow="fold")
     table.add_column("", justify="right", no_wrap=True)
     for what, amount in lines:
-        table.add_row(_text(what), _text(amount))
+        table.add_row(styled(what), styled(amount))
     return table

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.assess_table import _line, _text
+from fractionkit.cli.terminal import line, styled
 from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.quantities import format_probability
@@ -33,14 +33,14 @@ def show(plan: Plan, console: Console | None = None) -> None:
 
         console = Console(highlight=False, soft_wrap=False)
     date = f", {plain(plan.date)}" if plan.date else ""
-    console.print(_text(f"{plain(plan.title) or 'Untitled plan'}{date}", "bold"))
+    console.print(styled(f"{plain(plan.title) or 'Untitled plan'}{date}", "bold"))
     asked = f"{words.wanted(plan)}, probability {100 * plan.confidence:.4g} %, at {words.pressure(plan)}"
-    console.print(_text(f"for {asked}; ranked by {words.RANKS[plan.rank]}", "dim"))
+    console.print(styled(f"for {asked}; ranked by {words.RANKS[plan.rank]}", "dim"))
     console.print()
     console.print(setup_table(plan, console.width))
     hidden = sum(trial.reaches for trial in plan.trials) - MOST_ROWS
     if hidden > 0:
-        _line(console, "", f"{hidden} more rows: --json and --report hold all.")
+        line(console, "", f"{hidden} more rows: --json and --report hold all.")
     _answer(console, plan)
     best = plan.best
     if best is not None:
@@ -59,10 +59,10 @@ def setup_table(plan: Plan, width: int) -> Table:
     for name in ("stages", "reflux"):
         table.add_column(name, justify="right", no_wrap=True)
     if not able:
-        table.add_column(_text(f"at most, wt% {shorten(plan.target, 20)}"), justify="right")
+        table.add_column(styled(f"at most, wt% {shorten(plan.target, 20)}"), justify="right")
         for trial in plan.trials[:MOST_ROWS]:
             limit = "–" if trial.limit is None else f"{100 * trial.limit:.4g}"
-            table.add_row(*map(_text, (*_set_up(trial), limit)))
+            table.add_row(*map(styled, (*_set_up(trial), limit)))
         return table
     for name in ("kept, g", "recov., %", *(("heat, MJ",) if wide else ()), "h", "water, L"):
         table.add_column(name, justify="right", no_wrap=True)
@@ -72,7 +72,7 @@ def setup_table(plan: Plan, width: int) -> Table:
         if wide:
             cells.append(words.megajoules(costs.heat if costs else None))
         cells += [words.hours(costs.time if costs else None), words.litres(costs.coolant if costs else None)]
-        table.add_row(*map(_text, cells))
+        table.add_row(*map(styled, cells))
     return table
 
 
@@ -95,14 +95,14 @@ def receiver_table(plan: Plan, trial: Trial, width: int) -> Table:
     room = (width - 66) // 20
     shown = list(range(len(plan.components))) if room >= len(plan.components) else [target]
     for name in short_names([plan.components[i] for i in shown], 15):
-        table.add_column(_text(f"wt% {name}"), justify="right", overflow="fold")
+        table.add_column(styled(f"wt% {name}"), justify="right", overflow="fold")
     table.add_column("", no_wrap=True)
     for receiver in cuts.receivers if cuts else ():
         assert cuts is not None
         table.add_row(
-            *map(_text, (receiver.name, words.change(cuts, receiver), words.head(receiver), words.mass(receiver))),
-            *(_text(words.share(receiver, i)) for i in shown),
-            _text(receiver.decision, "bold green" if receiver.decision == "keep" else ""),
+            *map(styled, (receiver.name, words.change(cuts, receiver), words.head(receiver), words.mass(receiver))),
+            *(styled(words.share(receiver, i)) for i in shown),
+            styled(receiver.decision, "bold green" if receiver.decision == "keep" else ""),
         )
     return table
 
@@ -116,8 +116,8 @@ def _table() -> Table:
 
 def _answer(console: Console, plan: Plan) -> None:
     console.print()
-    _line(console, "best", words.headline(plan), "bold green" if plan.best else "bold red")
-    _line(console, "", words.verdict(plan))
+    line(console, "best", words.headline(plan), "bold green" if plan.best else "bold red")
+    line(console, "", words.verdict(plan))
     reasons: dict[str, list[str]] = {}
     for trial in plan.trials:
         if not trial.reaches:
@@ -125,31 +125,31 @@ def _answer(console: Console, plan: Plan) -> None:
             reasons.setdefault(trial.impossible, []).append(where)
     for text, names in list(reasons.items())[:8]:
         shown = ", ".join(names[:6]) + (f" and {len(names) - 6} more" if len(names) > 6 else "")
-        _line(console, "–", f"{shown}: {text}")
+        line(console, "–", f"{shown}: {text}")
 
 
 def _rest(console: Console, plan: Plan) -> None:
     best = plan.best
     if best is not None and best.cuts is not None:
         for place, text in enumerate(best.cuts.text[1:]):
-            _line(console, "do" if place == 0 else "", text)
+            line(console, "do" if place == 0 else "", text)
         portions = "; ".join(f"{name}: {words.portion(best, name)}" for name in ("recycle", "redistil", "waste"))
-        _line(console, "rest", f"{portions}; left in pot and column {words.grams(best.rest)} g")
+        line(console, "rest", f"{portions}; left in pot and column {words.grams(best.rest)} g")
         if best.costs is not None and best.costs.time is not None:
-            _line(
+            line(
                 console, "takes",
                 f"{words.hours(best.costs.time)} h until the heart is in its receiver, {words.megajoules(best.costs.heat)} MJ "
                 f"of heat, {words.litres(best.costs.coolant)} L of cooling water",
             )  # fmt: skip
         if best.shortcut is not None:
-            _line(console, "check", sentence(words.sanity(plan, best.shortcut)))
-    _line(console, "charge", words.feed(plan))
-    _line(console, "thermometer", f"{words.thermometer(plan)}; head temperatures are told as it will read")
+            line(console, "check", sentence(words.sanity(plan, best.shortcut)))
+    line(console, "charge", words.feed(plan))
+    line(console, "thermometer", f"{words.thermometer(plan)}; head temperatures are told as it will read")
     for flag in plan.flags:
-        _line(console, "!", flag.text, "bold yellow")
-    _line(console, "cautions", cautions_told(plan.cautions), "bold")
+        line(console, "!", flag.text, "bold yellow")
+    line(console, "cautions", cautions_told(plan.cautions), "bold")
     chance = format_probability(plan.confidence)
-    _line(
+    line(
         console, "intervals",
         f"95 %, over {plan.scenarios} scenarios of feed, pressure, thermometer, stages, hold-up and vapour-liquid model; "
         f"what is kept meets the target in {chance} of them or more",

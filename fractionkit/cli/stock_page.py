@@ -5,7 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.stock_tables import composition_lines, console, line, styled, table
+from fractionkit.cli.stock_tables import composition_lines, console, line, table
+from fractionkit.cli.terminal import styled
 from fractionkit.figures.labels import plain, shorten
 from fractionkit.quantities import format_interval, format_with_half_width
 from fractionkit.report import words

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from fractionkit.cli.terminal import styled
 from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.report import words
 from fractionkit.stock.alarms import Alarm, of_holding
@@ -38,13 +39,6 @@ def console() -> Console:
     from rich.console import Console
 
     return Console(highlight=False, soft_wrap=False, markup=False, emoji=False)
-
-
-def styled(text: str, style: str = "") -> Text:
-    """A text without control signs, on one line."""
-    from rich.text import Text
-
-    return Text(plain(text), style=style)
 
 
 def table(*columns: tuple[str, str], **options: int) -> Table:

@@ -138,7 +138,7 @@ def collected(
     InputError
         for a stop that is not above zero or beyond what comes over in every scenario, or a shape that does not fit.
     """
-    many = distillation._axes()
+    many = distillation.as_many()
     mass, count = many.distilled_mass, len(many.distilled)
     error, total = np.asarray(reading_error, dtype=np.float64), mass[:, -1]
     limit = total if stop is None else np.asarray(stop, dtype=np.float64)

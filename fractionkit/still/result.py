@@ -89,7 +89,7 @@ class Distillation:
         """Mass fractions of the pot's liquid (..., K, n)."""
         return unit(self.pot * self.molar_mass)
 
-    def _axes(self) -> Distillation:
+    def as_many(self) -> Distillation:
         """Return the same with a scenario axis."""
         if not self.single:
             return self
@@ -109,7 +109,7 @@ class Distillation:
         total = self.distilled_mass[..., -1]
         if self.single and limits.max() > total * (1.0 + ROUNDING):
             raise InputError(Fault(f"{limits.max():g} kg", f"at most the {float(total):g} kg distilled", column="cuts"))
-        many = self._axes()
+        many = self.as_many()
         mass = many.distilled_mass
         wide = np.broadcast_to(np.minimum(limits, mass[:, -1:]), (len(mass), limits.shape[-1]))
         rate = many.distillate @ many.molar_mass
@@ -128,13 +128,13 @@ class Distillation:
     def when_head(self, temperatures: ArrayLike) -> Array:
         """Kilograms distilled (..., C) when the head first reads ``temperatures`` (C,) K; all if it never does."""
         limits = np.atleast_1d(np.asarray(temperatures, dtype=np.float64))
-        many = self._axes()
+        many = self.as_many()
         return self._first(many, np.maximum.accumulate(many.head_temperature, axis=-1), limits)
 
     def when_pot(self, component: int, fractions: ArrayLike) -> Array:
         """Kilograms distilled (..., C) when the pot's mole fraction of ``component`` falls to ``fractions`` (C,)."""
         limits = np.atleast_1d(np.asarray(fractions, dtype=np.float64))
-        many = self._axes()
+        many = self.as_many()
         return self._first(many, np.maximum.accumulate(-many.pot[..., component], axis=-1), -limits)
 
     def _first(self, many: Distillation, rising: Array, limits: Array) -> Array:
