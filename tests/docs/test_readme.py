@@ -95,8 +95,10 @@ def test_the_two_lines_make_their_own_environment():
     for line in lines:
         assert line.startswith("python3 -m venv .venv && .venv/bin/pip install -q ")
     assert "fractionkit assess" in main_job
-    assert tests.endswith("pytest")
-    assert next(line for line in README.splitlines() if line.endswith("pytest")) == tests
+    assert tests.endswith("-m pytest -n auto")
+    script = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    assert "grep -m1 -- '-m pytest' README.md" in script
+    assert next(line for line in README.splitlines() if "-m pytest" in line) == tests
 
 
 def test_every_command_prints_what_is_shown():
