@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import os
+import re
 import sys
 import warnings
 from pathlib import Path
 from unittest import mock
+from xml.etree import ElementTree
 
 import nbformat
+import numpy as np
+import pandas as pd
 import pytest
 from nbclient import NotebookClient
 from nbclient.exceptions import CellExecutionError
@@ -62,7 +66,13 @@ def outputs(notebook: nbformat.NotebookNode, kind: str) -> list[str]:
 
 
 def test_there_is_a_tour():
-    assert [path.name for path in NOTEBOOKS] == ["tour.ipynb"]
+    assert [path.name for path in NOTEBOOKS] == ["instruments.ipynb", "planning.ipynb", "tour.ipynb"]
+
+
+def shown(name: str) -> tuple[nbformat.NotebookNode, str]:
+    """A notebook that was run, and what it printed."""
+    notebook = executed(nbformat.read(ROOT / "notebooks" / name, as_version=4))
+    return notebook, "".join(outputs(notebook, "stream"))
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.name)
@@ -76,8 +86,7 @@ def test_it_is_stored_without_outputs(path):
 
 
 def test_the_tour_runs_and_shows_what_it_says():
-    notebook = executed(nbformat.read(ROOT / "notebooks" / "tour.ipynb", as_version=4))
-    printed = "".join(outputs(notebook, "stream"))
+    notebook, printed = shown("tour.ipynb")
     assert "meets the target: True" in printed
     assert len(outputs(notebook, "image/svg+xml")) == 3
     assert len(outputs(notebook, "image/png")) == 2
@@ -91,6 +100,48 @@ def test_the_tour_runs_and_shows_what_it_says():
     temperature, share = (float(part.split()[0]) for part in line.split(", "))
     assert temperature == pytest.approx(59.3, abs=0.6)
     assert share == pytest.approx(93.0, abs=2.0)
+
+
+def table(html: str) -> pd.DataFrame:
+    """A data frame as a notebook shows it, numbers as numbers."""
+    head, *rows = [
+        ["".join(cell.itertext()).strip() for cell in row if cell.tag in ("th", "td")]
+        for row in ElementTree.fromstring(html[html.index("<table") : html.index("</table>") + 8]).iter("tr")
+    ]
+    frame = pd.DataFrame([row[1:] for row in rows], columns=head[1:])
+    return frame.apply(lambda column: pd.to_numeric(column, errors="coerce"))
+
+
+def test_the_run_finds_what_was_planted_in_its_instruments():
+    notebook, printed = shown("instruments.ipynb")
+    assert len(outputs(notebook, "image/png")) == 1
+    after = next(line for line in printed.splitlines() if line.startswith("after it"))
+    low, high = map(float, re.findall(r"[+-][0-9.]+", after)[1:])
+    assert low < -0.9 < high < 0.0  # the thermometer was made to read 0.9 K low
+    assert high - low < 1.5  # of the 2 K before
+    assert int(re.search(r"inside their intervals: (\d+)%", printed)[1]) >= 6 / 7 * 100 - 1
+    # What parts 96.0 from 101.3 kPa in the standard atmosphere (US Standard Atmosphere 1976): 446 m.
+    height = 44330.8 * (1.0 - (96.0 / 101.3) ** 0.190263)
+    cause = printed[printed.index("readings at least as discordant") :].splitlines()[1]
+    assert "sea-level" in cause
+    low, high = map(float, re.search(r"\((\d+) to (\d+)\)", cause).groups())
+    assert low < height < high
+
+
+def test_the_plan_holds_to_closed_forms_and_to_the_true_still():
+    notebook, printed = shown("planning.ipynb")
+    assert len(outputs(notebook, "image/png")) == 1
+    limits, compared, _ = map(table, outputs(notebook, "text/html"))
+    fenske = limits["total reflux (Fenske)"]
+    np.testing.assert_allclose(limits["reflux 50"], fenske, rtol=0, atol=0.005)
+    assert (limits[["reflux 1", "reflux 5", "reflux 50"]].max(axis=1) <= fenske + 1e-4).all()
+    assert (np.diff(compared["kept, g"]) < 5.0).all()  # ranked by the mean, shown by the median
+    assert "still head, reflux 0: no cut of 99 wt%" in printed
+    # data/demo_column: 6 stages, reflux ratio 4.59 (its README.md)
+    for name, true in (("stages", 6.0), ("reflux ratio", 4.59)):
+        line = next(line for line in printed.splitlines() if line.startswith(name))
+        low, high = map(float, re.search(r"\(([0-9.]+) to ([0-9.]+)\)", line).groups())
+        assert low <= true <= high
 
 
 def kernel(code: str) -> list[str]:
