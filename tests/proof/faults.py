@@ -25,7 +25,7 @@ from fractionkit.mixture import Mixture
 from fractionkit.mixture.tables import activity_pairs
 from fractionkit.still import Charge, distil
 from fractionkit.substances.activity_sources import Model, available
-from tests.proof.simulate import GOOD, PLAIN, Bench, Quality, _bench, _ends, readings
+from tests.proof.simulate import GOOD, PLAIN, Bench, Quality, bench_of, ends_of, readings
 from tests.proof.truth import draw_control, draw_truth
 
 Array = NDArray[np.float64]
@@ -106,15 +106,10 @@ def runs(names: Sequence[str], feed: Array, seed: int, *, control: bool = False)
     moles = Charge(feed, 1.0, "mass").moles(truth.molar_mass)
     whole = distil(truth, moles, stages.astype(float), rng.uniform(1.0, 6.0, count), pressure,
                    distilled=rng.uniform(0.8, 0.95, count), tolerance=1e-3)  # fmt: skip
-    cuts = whole.cut_at_mass(np.stack([_ends(whole, s, rng) for s in range(count)]))
-    found = []
-    for s in range(count):
-        taken = cuts.mass[s] > 1e-9
-        one = [a[s, taken] for a in (cuts.mass, cuts.w, cuts.x, cuts.head_start, cuts.head_end)]
-        bench = _bench(truth, s, int(stages[s]), float(pressure[s]), *one, rng)
-        every = np.ones(int(taken.sum()), dtype=bool)
-        found.append(replace(bench, has_head=every, has_density=every))
-    return found
+    cuts = whole.cut_at_mass(np.stack([ends_of(whole, s, rng) for s in range(count)]))
+    benches = [bench_of(truth, cuts, s, int(stages[s]), float(pressure[s]), feed[s], rng) for s in range(count)]
+    every = [np.ones(len(bench.mass), dtype=bool) for bench in benches]
+    return [replace(b, has_head=all_taken, has_density=all_taken) for b, all_taken in zip(benches, every, strict=True)]
 
 
 def cases(names: Sequence[str], fault: str, count: int, seed: int, *, control: bool = False) -> list[Case]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Balance, Evidence, nothing
 from fractionkit.readings.terms import Measured
-from fractionkit.still import Charge, Distillation, distil
+from fractionkit.still import Charge, Cuts, Distillation, distil
 from tests.proof.truth import Truth, draw_control, draw_truth
 
 Array = NDArray[np.float64]
@@ -41,20 +41,27 @@ PLAIN = Quality("plain", 0.5, 0.2, 1.0, 1.0, 300.0, 0.2, 1.0)
 class Bench:
     """One run as it truly went. K cuts, n components.
 
-    mass : (K,) kg; w : (K, n); head_start, head_end : (K,) K; density_temperature : (K,) K, density : (K,) kg/m3
-    there.
+    mass : (K,) kg; w : (K, n); head_start, head_end : (K,) K; pot_end : (K,) K, boiling point of the pot's liquid when
+    the receiver is taken away. density_temperature : (K,) K, density : (K,) kg/m3 there.
+    feed : (n,) mass fractions of the 1 kg charged; rest_mass, rest : kg and (n,) mass fractions left at the end.
+    truth : of all runs drawn with this one, which is its row ``number``.
     place : (K,) where between the two head temperatures the dew point of the cut's mean composition lies, 0 to 1; NaN
     where they are closer than 0.05 K. has_head, has_density : (K,) which readings were taken.
     """
 
     names: tuple[str, ...]
+    truth: Truth
     number: int
     stages: int
     pressure: float
+    feed: Array
+    rest_mass: float
+    rest: Array
     mass: Array
     w: Array
     head_start: Array
     head_end: Array
+    pot_end: Array
     density_temperature: Array
     density: Array
     place: Array
@@ -80,29 +87,12 @@ def benches(names: Sequence[str], runs: int, seed: int, *, control: bool = False
         distilled=rng.uniform(0.8, 0.95, runs),
         tolerance=1e-3,
     )
-    ends = np.stack([_ends(whole, s, rng) for s in range(runs)])
+    ends = np.stack([ends_of(whole, s, rng) for s in range(runs)])
     cuts = whole.cut_at_mass(ends)
-    found = []
-    for s in range(runs):
-        taken = cuts.mass[s] > 1e-9
-        found.append(
-            _bench(
-                truth,
-                s,
-                int(stages[s]),
-                float(pressure[s]),
-                cuts.mass[s, taken],
-                cuts.w[s, taken],
-                cuts.x[s, taken],
-                cuts.head_start[s, taken],
-                cuts.head_end[s, taken],
-                rng,
-            )
-        )
-    return found
+    return [bench_of(truth, cuts, s, int(stages[s]), float(pressure[s]), feed[s], rng) for s in range(runs)]
 
 
-def _ends(whole: Distillation, run: int, rng: np.random.Generator) -> Array:
+def ends_of(whole: Distillation, run: int, rng: np.random.Generator) -> Array:
     """Kilograms at which the receivers of one run are changed (MOST_CUTS,), the last repeated where there are fewer."""
     mass = whole.distilled_mass[run]
     count = int(rng.integers(6, MOST_CUTS + 1))
@@ -123,18 +113,14 @@ def _ends(whole: Distillation, run: int, rng: np.random.Generator) -> Array:
     return ends
 
 
-def _bench(
-    truth: Truth,
-    run: int,
-    stages: int,
-    pressure: float,
-    mass: Array,
-    w: Array,
-    x: Array,
-    start: Array,
-    end: Array,
-    rng: np.random.Generator,
+def bench_of(
+    truth: Truth, cuts: Cuts, run: int, stages: int, pressure: float, feed: Array, rng: np.random.Generator
 ) -> Bench:
+    """One of many distillations divided into receivers, with what was read of it."""
+    taken = cuts.mass[run] > 1e-9
+    mass, w, x, start, end, pot = (
+        a[run, taken] for a in (cuts.mass, cuts.w, cuts.x, cuts.head_start, cuts.head_end, cuts.pot_end)
+    )
     size = len(mass)
     part = truth.part(np.full(size, run))
     temperature = np.round(rng.uniform(291.15, 299.15) + 0.3 * rng.standard_normal(size), 1) + 0.05
@@ -142,15 +128,21 @@ def _bench(
     rise = end - start
     place = np.where(np.abs(rise) > 0.05, (dew - start) / np.where(rise == 0.0, 1.0, rise), np.nan)
     mode = rng.random()
+    rest = cuts.rest[run] * truth.molar_mass
     return Bench(
         truth.names,
+        truth,
         run,
         stages,
         pressure,
+        feed,
+        float(rest.sum()),
+        rest / rest.sum(),
         mass,
         w,
         start,
         end,
+        pot,
         temperature,
         part.density(w, temperature),
         place,
@@ -168,11 +160,11 @@ def readings(bench: Bench, quality: Quality, seed: int, *, ordered: bool = True)
 
     def temperature(true: Array) -> Measured:
         shown = true + quality.temperature_bias * warm + quality.temperature_repeat * rng.standard_normal(size)
-        return _measured(shown, bench.has_head, quality.temperature_repeat, quality.temperature_digit, "thermometer",
+        return measured(shown, bench.has_head, quality.temperature_repeat, quality.temperature_digit, "thermometer",
                          quality.temperature_bias, 273.15)  # fmt: skip
 
     shown = bench.density + quality.density_bias * dense + quality.density_repeat * rng.standard_normal(size)
-    density = _measured(shown, bench.has_density, quality.density_repeat, quality.density_digit, "density",
+    density = measured(shown, bench.has_density, quality.density_repeat, quality.density_digit, "density",
                         quality.density_bias, 0.0)  # fmt: skip
     return Evidence(
         tuple(f"C{k + 1}" for k in range(size)),
@@ -190,7 +182,7 @@ def readings(bench: Bench, quality: Quality, seed: int, *, ordered: bool = True)
     )
 
 
-def _measured(
+def measured(
     shown: Array, taken: NDArray[np.bool_], repeat: float, digit: float, name: str, bias: float, zero: float
 ) -> Measured:
     """Written down to the last digit, whose rounding is part of the repeatability."""
