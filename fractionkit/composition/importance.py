@@ -97,11 +97,11 @@ def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count
         theta, target = np.concatenate([theta, fresh]), np.concatenate([target, log_evidence(blocks, fresh)])
         proposal = logsumexp(np.stack([aim.log_density(theta) for aim in aims]), axis=0) - math.log(len(aims))
         log_weight = target - proposal
-        weights = _normalised(log_weight)
+        weights = normalised(log_weight)
         effective = float(1.0 / (weights**2).sum())
         if effective > ENOUGH * count or round_ == ROUNDS - 1:
             break
-        aims.append(_next_aim(theta, log_weight, TEMPERED * count))
+        aims.append(next_aim(theta, log_weight, TEMPERED * count))
     if effective < LEAST_EFFECTIVE:
         raise ConvergenceError(
             f"only {effective:.0f} of {len(theta)} samples carry the answer (at least {LEAST_EFFECTIVE:.0f} needed): "
@@ -112,22 +112,23 @@ def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count
     return SharedPosterior(theta[kept], weights, mode, covariance, effective, evidence)
 
 
-def _normalised(log_weight: Array) -> Array:
+def normalised(log_weight: Array) -> Array:
+    """Weights (S,) that sum to one."""
     weights = np.exp(log_weight - log_weight.max())
     return np.asarray(weights / weights.sum())
 
 
-def _next_aim(theta: Array, log_weight: Array, least: float) -> Aim:
+def next_aim(theta: Array, log_weight: Array, least: float) -> Aim:
     """Mean and covariance of all samples, weights raised to the greatest power at which ``least`` of them count."""
     low, high = 0.0, 1.0
     for _ in range(20):
         power = 0.5 * (low + high)
-        weights = _normalised(power * log_weight)
+        weights = normalised(power * log_weight)
         if 1.0 / (weights**2).sum() < least:
             high = power
         else:
             low = power
-    weights = _normalised(low * log_weight)
+    weights = normalised(low * log_weight)
     centre = weights @ theta
     offset = (theta - centre) * np.sqrt(weights)[:, None]
     return Aim(centre, np.asarray(np.linalg.cholesky(offset.T @ offset), dtype=np.float64), HEAVIER_TAIL)
