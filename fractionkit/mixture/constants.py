@@ -81,11 +81,12 @@ def _activity(names: Sequence[str], model: Literal["nrtl", "ideal"]) -> Activity
 def _volume(substances: Sequence[Substance]) -> Volume:
     density = [s.density for s in substances]
     n = len(substances)
-    excess, u_excess = np.zeros((n, n)), np.zeros((n, n))
+    excess, u_excess, skew = np.zeros((3, n, n))
     for i, j in pairs(n):
         pair = excess_volume(substances[i], substances[j])
         excess[i, j] = excess[j, i] = pair.value
         u_excess[i, j] = u_excess[j, i] = pair.u
+        skew[i, j], skew[j, i] = pair.skew, -pair.skew
     return Volume(
         reference=np.array([d.rho_ref for d in density]),
         t_reference=np.array([d.t_ref for d in density]),
@@ -97,6 +98,7 @@ def _volume(substances: Sequence[Substance]) -> Volume:
         u_slope=np.array([d.u_slope for d in density]),
         excess=excess,
         u_excess=u_excess,
+        skew=skew,
         shift=np.zeros(n),
     )
 

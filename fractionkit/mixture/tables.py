@@ -38,14 +38,22 @@ class ActivityPair:
 
 @dataclass(frozen=True)
 class ExcessVolume:
-    """Excess volume of one pair at x = 0.5, m3/mol, with its standard uncertainty."""
+    """Excess volume of one pair at x = 0.5, m3/mol, with its standard uncertainty.
+
+    skew : m3/mol, V^E = 4 x_1 x_2 (value + skew (x_1 - x_2)), 0 where nothing is known of it; u covers what both leave out.
+    """
 
     first: str
     second: str
     value: float
     u: float
+    skew: float
     source: str
     status: str
+
+    def swapped(self) -> ExcessVolume:
+        """Return the same pair with the components in the other order."""
+        return ExcessVolume(self.second, self.first, self.value, self.u, -self.skew, self.source, self.status)
 
 
 @lru_cache(maxsize=1)
@@ -72,10 +80,10 @@ def excess_volumes() -> dict[tuple[str, str], ExcessVolume]:
         scale = 1e-6  # the file is in cm3/mol, the trade's unit
         value = ExcessVolume(
             row["first"], row["second"], scale * float(row["v_cm3_mol"]), scale * float(row["u_cm3_mol"]),
-            row["source"], row["status"],
+            scale * float(row["skew_cm3_mol"] or 0.0), row["source"], row["status"],
         )  # fmt: skip
+        table[value.second, value.first] = value.swapped()
         table[value.first, value.second] = value
-        table[value.second, value.first] = value
     return table
 
 

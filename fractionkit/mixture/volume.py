@@ -1,4 +1,4 @@
-"""Density of a liquid mixture: volumes add, plus a symmetric excess volume; and refractive index by Lorentz-Lorenz."""
+"""Density of a liquid mixture: volumes add, plus an excess volume of two terms; and refractive index by Lorentz-Lorenz."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ class Volume:
 
     Beyond ``[t_min, t_max]`` the density goes on as a straight line with the slope at the range's end.
     reference, t_reference, slope, curvature, t_min, t_max, u, u_slope : (n,) SI.
-    excess, u_excess : (n, n) m3/mol, symmetric; V^E = sum over pairs of 4 x_i x_j excess_ij, the value at x = 0.5.
+    excess, u_excess, skew : (n, n) m3/mol, the first two symmetric, skew antisymmetric; V^E = sum over pairs of
+    4 x_i x_j (excess_ij + skew_ij (x_i - x_j)), two terms of Redlich and Kister, Ind. Eng. Chem. 40 (1948) 345.
     shift : (n,) error of rho_i in units of its standard uncertainty (zero but for a perturbed mixture).
     """
 
@@ -31,6 +32,7 @@ class Volume:
     u_slope: Array
     excess: Array
     u_excess: Array
+    skew: Array
     shift: Array
 
     def pure_u(self, T: Array) -> Array:
@@ -57,6 +59,7 @@ class Volume:
         moles = w / M
         total = moles.sum(axis=-1)
         excess = 2.0 * ((moles @ self.excess) * moles).sum(axis=-1) / total
+        excess = excess + 4.0 * (moles**2 * (moles @ self.skew.T)).sum(axis=-1) / total**2
         return np.asarray((w / self.pure(T)).sum(axis=-1) + excess, dtype=np.float64)
 
     def gradient(self, w: Array, T: Array, M: Array) -> Array:
@@ -65,7 +68,10 @@ class Volume:
         total = moles.sum(axis=-1, keepdims=True)
         linear = moles @ self.excess
         quadratic = (linear * moles).sum(axis=-1, keepdims=True)
-        dv = 1.0 / self.pure(T) + (4.0 * linear / total - 2.0 * quadratic / total**2) / M
+        bent = moles @ self.skew.T
+        by_skew = 8.0 * moles * bent + 4.0 * moles**2 @ self.skew
+        by_skew = by_skew / total**2 - 8.0 * (moles**2 * bent).sum(axis=-1, keepdims=True) / total**3
+        dv = 1.0 / self.pure(T) + (4.0 * linear / total - 2.0 * quadratic / total**2 + by_skew) / M
         rho = self.density(w, T, M)[..., None]
         return np.asarray(-(rho**2) * dv, dtype=np.float64)
 

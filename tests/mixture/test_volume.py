@@ -28,6 +28,18 @@ def test_volumes_add_by_hand():
     assert float(mix.density([0.5, 0.5], 293.15)) == pytest.approx(1.0 / volume, rel=1e-5)
 
 
+def test_skew_excess_volume_by_hand():
+    """V^E = 4 x1 x2 (v + s (x1 - x2)) of the table, at x1 = 0.2, in either order of the components."""
+    row = excess_volumes()["ethanol", "water"]
+    assert row.skew > 0.0
+    x, M = np.array([0.2, 0.8]), np.array([0.0460684, 0.0180153])
+    rho = np.array([float(get(name).density.at(298.15)) for name in ("ethanol", "water")])
+    volume = (x * M / rho).sum() + 4.0 * 0.2 * 0.8 * (row.value - 0.6 * row.skew)
+    w = x * M / (x @ M)
+    assert float(Mixture(["ethanol", "water"]).density(w, 298.15)) == pytest.approx(x @ M / volume, rel=1e-5)
+    assert float(Mixture(["water", "ethanol"]).density(w[::-1], 298.15)) == pytest.approx(x @ M / volume, rel=1e-5)
+
+
 def test_expansion_on_mixing_reads_as_the_trap_says():
     """Shared reference, trap 7: a straight line reads the excess volume of this pair as 2-3 wt%."""
     mix = Mixture(["chloroform", "carbon tetrachloride"])
@@ -51,12 +63,12 @@ def test_gradient_by_differences(share, temperature):
 def test_ethanol_water_against_alcohol_tables(wt, rho):
     """Standard alcohol tables at 20 degC (from memory): 0.9538, 0.9138, 0.8677, 0.8180 g/mL.
 
-    The symmetric excess volume misses the skew of this pair by up to 7 kg/m3; the stated uncertainty covers it.
+    Two terms of the excess volume, fitted at 25 degC, come within 3 kg/m3; the stated uncertainty covers it.
     """
     mix = Mixture(["ethanol", "water"])
     w = np.array([wt, 100.0 - wt]) / 100.0
     miss = float(mix.density(w, 293.15)) - rho
-    assert abs(miss) < 7.0
+    assert abs(miss) < 3.0
     u = float(np.linalg.norm(mix.density_errors(w, 293.15)))
     assert abs(miss) < 2.5 * u
 
