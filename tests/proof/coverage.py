@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +16,7 @@ from fractionkit.lots import choose, meets
 from fractionkit.mixture import Mixture
 from tests.proof import hand
 from tests.proof.bound import least_sd
+from tests.proof.more import ALONE, variants
 from tests.proof.simulate import Bench, Quality, benches, readings
 
 Array = NDArray[np.float64]
@@ -36,8 +37,17 @@ TERNARIES = (
 )
 NEAR_PURE = 0.95
 CONFIDENCE = 0.95
+LEAST_HALF = 1e-5  # half widths below are those of a component that is not there
 PURITIES = (0.8, 0.9, 0.95, 0.98, 0.99)
-REGIMES = ("both, interior", "both, near-pure", "head only", "density only", "nothing")
+# The first two are of cuts that have both readings.
+REGIMES = (
+    "both, interior",
+    "both, near-pure",
+    "head; densities of other cuts",
+    "head; no density in the run",
+    "density; no head in the run",
+    "nothing",
+)
 
 
 @dataclass(frozen=True)
@@ -78,9 +88,13 @@ class Cuts:
 
 def study(names: Sequence[str], runs: int, quality: Quality, seed: int, *, control: bool = False) -> Cuts:
     """Simulate, read, fit and score ``runs`` runs of one mixture."""
-    mixture = Mixture(names)
+    return scored(Mixture(names), benches(names, runs, seed, control=control), quality, seed)
+
+
+def scored(mixture: Mixture, drawn: Sequence[Bench], quality: Quality, seed: int) -> Cuts:
+    """Read, fit and score runs that were distilled."""
     rows, refused = [], 0
-    for bench in benches(names, runs, seed, control=control):
+    for bench in drawn:
         evidence = readings(bench, quality, seed)
         try:
             rows.append(_score(mixture, bench, evidence, fit_evidence(mixture, evidence)))
@@ -88,6 +102,72 @@ def study(names: Sequence[str], runs: int, quality: Quality, seed: int, *, contr
             refused += 1  # the estimator says that it cannot: told in the report, not hidden
     joined = {key: np.concatenate([row[key] for row in rows]) for key in rows[0]}
     return Cuts(tuple(mixture.names), quality.name, refused, **joined)
+
+
+def merged(parts: Sequence[Cuts]) -> Cuts:
+    """Runs of one mixture and quality that were drawn apart; their numbers are made different."""
+    apart = 1 + max(int(cuts.run.max()) for cuts in parts)
+    parts = [replace(cuts, run=cuts.run + i * apart) for i, cuts in enumerate(parts)]
+    arrays = [f.name for f in fields(Cuts) if f.name not in ("names", "quality", "refused")]
+    joined = {name: np.concatenate([getattr(cuts, name) for cuts in parts]) for name in arrays}
+    return Cuts(parts[0].names, parts[0].quality, sum(cuts.refused for cuts in parts), **joined)
+
+
+@dataclass(frozen=True)
+class Further:
+    """What one kind of further evidence makes of the cuts of some runs. K cuts, n components.
+
+    kind : see `more`. hit95, hit80 : (K, n). narrower : (K, n) half width of the 95 % interval over that without the
+    further evidence. of : (K,) whether the further reading is of this cut. run : (K,). refused : runs.
+    """
+
+    names: tuple[str, ...]
+    quality: str
+    kind: str
+    refused: int
+    hit95: NDArray[np.bool_]
+    hit80: NDArray[np.bool_]
+    narrower: Array
+    of: NDArray[np.bool_]
+    run: NDArray[np.intp]
+
+
+def with_more(mixture: Mixture, drawn: Sequence[Bench], quality: Quality, seed: int) -> list[Further]:
+    """Fit runs with each kind of further evidence; the first kind is none. Every cut has a density and head temperatures."""
+    rows: dict[str, list[tuple[Array, ...]]] = {}
+    refused: dict[str, int] = {}
+    for found in drawn:
+        every = np.ones(len(found.mass), dtype=bool)
+        bench = replace(found, has_head=every, has_density=every)
+        alone: Array | None = None
+        for kind, (evidence, of) in variants(bench, quality, readings(bench, quality, seed), seed).items():
+            try:
+                fit = fit_evidence(mixture, evidence)
+            except ConvergenceError:
+                refused[kind] = refused.get(kind, 0) + 1
+                continue
+            half = 0.5 * (fit.high - fit.low)
+            alone = half if kind == ALONE else alone
+            if alone is not None:
+                hits = _within(bench.w, fit.low, fit.high), _within(bench.w, *intervals(fit.draws, 0.8))
+                narrower = half / np.maximum(alone, LEAST_HALF)
+                rows.setdefault(kind, []).append((*hits, narrower, of, np.full(len(of), bench.number)))
+    joined = {kind: [np.concatenate(part) for part in zip(*parts, strict=True)] for kind, parts in rows.items()}
+    return [
+        Further(tuple(mixture.names), quality.name, kind, refused.get(kind, 0), *parts)
+        for kind, parts in joined.items()
+    ]
+
+
+def merged_further(parts: Sequence[Further]) -> Further:
+    """As `merged`, of one mixture, quality and kind."""
+    apart = 1 + max(int(part.run.max()) for part in parts)
+    parts = [replace(part, run=part.run + i * apart) for i, part in enumerate(parts)]
+    joined = [
+        np.concatenate([getattr(part, name) for part in parts]) for name in ("hit95", "hit80", "narrower", "of", "run")
+    ]
+    first = parts[0]
+    return Further(first.names, first.quality, first.kind, sum(part.refused for part in parts), *joined)
 
 
 def _score(mixture: Mixture, bench: Bench, evidence: Evidence, fit: RunPosterior) -> dict[str, Array]:
@@ -128,9 +208,9 @@ def intervals(draws: Array, coverage: float) -> tuple[Array, Array]:
 
 def _regime(bench: Bench) -> NDArray[np.intp]:
     pure = (bench.w.max(axis=1) > NEAR_PURE).astype(np.intp)
-    return np.where(
-        bench.has_head & bench.has_density, pure, np.where(bench.has_head, 2, np.where(bench.has_density, 3, 4))
-    )
+    head_only = 2 if bench.has_density.any() else 3
+    one = np.where(bench.has_head, head_only, np.where(bench.has_density, 4, 5))
+    return np.where(bench.has_head & bench.has_density, pure, one)
 
 
 def _claims(bench: Bench, fit: RunPosterior) -> Array:

@@ -151,9 +151,19 @@ def bench_of(
     )
 
 
+def _generator(bench: Bench, quality: Quality, seed: int) -> np.random.Generator:
+    return np.random.default_rng([seed, bench.number, int(bench.pressure), len(quality.name)])
+
+
+def repeated(bench: Bench, quality: Quality, seed: int) -> tuple[float, float]:
+    """What thermometer and density instrument are off in every reading of `readings`, K and kg/m3."""
+    warm, dense = _generator(bench, quality, seed).standard_normal(2)
+    return float(quality.temperature_bias * warm), float(quality.density_bias * dense)
+
+
 def readings(bench: Bench, quality: Quality, seed: int, *, ordered: bool = True) -> Evidence:
     """What instruments of this quality show of a run, with their stated uncertainties true; the charge is not known."""
-    rng = np.random.default_rng([seed, bench.number, int(bench.pressure), len(quality.name)])
+    rng = _generator(bench, quality, seed)
     size = len(bench.mass)
     warm, dense = rng.standard_normal(2)
     station = 10.0 * np.round(0.1 * (bench.pressure + quality.pressure * rng.standard_normal()))

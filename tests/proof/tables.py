@@ -4,28 +4,43 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import fields, replace
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.proof.coverage import REGIMES, Cuts
+from tests.proof.coverage import NEAR_PURE, REGIMES, Cuts, Further
 
 Array = NDArray[np.float64]
 
 HAND_WORTH = 0.01  # hand methods off by less than 1 wt% are not a measure
+BANDS = (0.0, 1.0 - NEAR_PURE, 0.2, 0.4, 0.6, 0.8, NEAR_PURE, 1.0)  # true mass fractions of the first component
 
 
-def title(cuts: Cuts) -> str:
+class Scored(Protocol):
+    """Cuts whose intervals were held against the truth, with the run of each."""
+
+    @property
+    def names(self) -> tuple[str, ...]: ...
+    @property
+    def run(self) -> NDArray[np.intp]: ...
+    @property
+    def hit95(self) -> NDArray[np.bool_]: ...
+    @property
+    def hit80(self) -> NDArray[np.bool_]: ...
+
+
+def title(cuts: Scored) -> str:
     """Names of a mixture for a table."""
     return " + ".join(cuts.names)
 
 
-def coverage(found: Sequence[Cuts], of: Callable[[Cuts], NDArray[np.bool_]]) -> float:
+def coverage(found: Sequence[Scored], of: Callable[[Scored], NDArray[np.bool_]]) -> float:
     """Share of cuts whose intervals hold the truth; in a cut of three the mean of its three."""
     return float(np.mean(np.concatenate([of(cuts).mean(axis=1) for cuts in found])))
 
 
-def standard_error(found: Sequence[Cuts], of: Callable[[Cuts], NDArray[np.bool_]]) -> float:
+def standard_error(found: Sequence[Scored], of: Callable[[Scored], NDArray[np.bool_]]) -> float:
     """Of a coverage, from the spread between runs, since the cuts of a run share their instruments' errors.
 
     A run that was read with both qualities of instruments counts once: its constants are the same in both.
@@ -42,12 +57,12 @@ def standard_error(found: Sequence[Cuts], of: Callable[[Cuts], NDArray[np.bool_]
     return float(np.sqrt(np.sum(np.square(list(away.values())))) / total)
 
 
-def hit95(cuts: Cuts) -> NDArray[np.bool_]:
+def hit95(cuts: Scored) -> NDArray[np.bool_]:
     """95 % intervals."""
     return cuts.hit95
 
 
-def hit80(cuts: Cuts) -> NDArray[np.bool_]:
+def hit80(cuts: Scored) -> NDArray[np.bool_]:
     """80 % intervals."""
     return cuts.hit80
 
@@ -57,16 +72,33 @@ def rms(values: Array) -> float:
     return float(np.sqrt(np.mean(values**2))) if values.size else float("nan")
 
 
-def least_error(cuts: Cuts) -> float:
-    """RMS of the bound of the first component, on the cuts that `errors` takes."""
-    both = (cuts.regime < 2) & np.isfinite(cuts.by_density) & np.isfinite(cuts.by_raoult)
-    return rms(cuts.bound[both, 0])
+def both_read(cuts: Cuts) -> NDArray[np.bool_]:
+    """(K,) cuts for which either hand method has its reading."""
+    return (cuts.regime < 2) & np.isfinite(cuts.by_density) & np.isfinite(cuts.by_raoult)
 
 
 def errors(cuts: Cuts) -> tuple[float, float, float]:
     """RMS error of the estimate, the density line and Raoult's curve on the cuts that have both readings."""
-    both = (cuts.regime < 2) & np.isfinite(cuts.by_density) & np.isfinite(cuts.by_raoult)
+    both = both_read(cuts)
     return rms(cuts.error[both, 0]), rms(cuts.by_density[both]), rms(cuts.by_raoult[both])
+
+
+def against_hand(cuts: Cuts) -> tuple[float, float, float]:
+    """RMS error by the better hand method, of the estimate over it, and of the bound over it.
+
+    On the cuts of those bands of true composition in which that method's RMS error is over 1 wt%; NaN where there are none.
+    """
+    both = both_read(cuts)
+    _, line, raoult = errors(cuts)
+    hand = cuts.by_density if line <= raoult else cuts.by_raoult
+    band = np.clip(np.searchsorted(BANDS, cuts.truth[:, 0], side="right") - 1, 0, len(BANDS) - 2)
+    worth = np.zeros(len(hand), dtype=bool)
+    for k in range(len(BANDS) - 1):
+        inside = both & (band == k)
+        if rms(hand[inside]) > HAND_WORTH:
+            worth |= inside
+    by_hand = rms(hand[worth])
+    return by_hand, rms(cuts.error[worth, 0]) / by_hand, rms(cuts.bound[worth, 0]) / by_hand
 
 
 def ratio(found: Sequence[Cuts]) -> float:
@@ -90,7 +122,11 @@ def _percent(value: float, digits: int = 1) -> str:
     return "–" if np.isnan(value) else f"{100.0 * value:.{digits}f}"
 
 
-def _with_error(found: Sequence[Cuts], of: Callable[[Cuts], NDArray[np.bool_]]) -> str:
+def _number(value: float) -> str:
+    return "–" if np.isnan(value) else f"{value:.2f}"
+
+
+def _with_error(found: Sequence[Scored], of: Callable[[Scored], NDArray[np.bool_]]) -> str:
     return f"{_percent(coverage(found, of))} ± {_percent(standard_error(found, of))}"
 
 
@@ -128,7 +164,7 @@ def by_mixture(found: Sequence[Cuts]) -> list[str]:
     rows = []
     for cuts in found:
         ours, line, raoult = errors(cuts)
-        better, least = np.fmin(line, raoult), least_error(cuts)
+        by_hand, part, least = against_hand(cuts)
         rows.append(
             [
                 title(cuts),
@@ -139,15 +175,15 @@ def by_mixture(found: Sequence[Cuts]) -> list[str]:
                 f"{ratio([cuts]):.2f}",
                 str(cuts.refused),
                 _percent(ours, 2),
-                _percent(least, 2),
                 _percent(line, 2),
                 _percent(raoult, 2),
-                f"{ours / better:.2f}" if better > HAND_WORTH else "–",
-                f"{least / better:.2f}" if better > HAND_WORTH else "–",
+                _percent(by_hand, 2),
+                _number(part),
+                _number(least),
             ]
         )
     head = ("mixture", "instruments", "cuts", "95 %", "80 %", "half width / bound", "refused", "RMS error, wt%",
-            "bound, wt%", "density line, wt%", "Raoult, wt%", "ours / better by hand", "bound / better by hand")  # fmt: skip
+            "density line, wt%", "Raoult, wt%", "better by hand where over 1, wt%", "ours over it", "bound over it")  # fmt: skip
     return _table(head, rows)
 
 
@@ -160,7 +196,7 @@ def _chosen(cuts: Cuts, rows: NDArray[np.bool_]) -> Cuts:
 def by_regime(found: Sequence[Cuts]) -> list[str]:
     """One row a kind of evidence and quality."""
     rows = []
-    for number, regime in enumerate(REGIMES[:4]):
+    for number, regime in enumerate(REGIMES[:5]):
         for quality in sorted({cuts.quality for cuts in found}):
             part = [_chosen(cuts, cuts.regime == number) for cuts in found if cuts.quality == quality]
             wide = np.concatenate([cuts.half.ravel() for cuts in part])
@@ -184,3 +220,44 @@ def places(found: Sequence[Cuts]) -> list[str]:
             [name, str(values.size), f"{values.mean():.3f}", f"{values.std():.3f}", *(f"{q:.2f}" for q in quantiles)]
         )
     return _table(("still", "cuts", "mean", "sd", "0.5 %", "2.5 %", "25 %", "50 %", "75 %", "97.5 %", "99.5 %"), rows)
+
+
+def control_by_mixture(found: Sequence[Cuts]) -> list[str]:
+    """Coverage of the control, one row a mixture and quality."""
+    rows = [
+        [title(cuts), cuts.quality, str(len(cuts.truth)), _with_error([cuts], hit95), _with_error([cuts], hit80),
+         f"{ratio([cuts]):.2f}"]
+        for cuts in found
+    ]  # fmt: skip
+    return _table(("mixture", "instruments", "cuts", "95 %", "80 %", "half width / bound"), rows)
+
+
+def further(found: Sequence[Further], components: int) -> list[str]:
+    """What further evidence does for mixtures of two or of three components, one row a kind and quality."""
+    some = [part for part in found if len(part.names) == components]
+    rows = []
+    for kind in dict.fromkeys(part.kind for part in some):
+        for quality in sorted({part.quality for part in some}):
+            chosen = [part for part in some if (part.kind, part.quality) == (kind, quality)]
+            of = [replace(part, **{name: getattr(part, name)[part.of] for name in ("hit95", "hit80", "narrower", "run")})
+                  for part in chosen]  # fmt: skip
+            rows.append(
+                [
+                    kind,
+                    quality,
+                    str(sum(len(part.run) for part in chosen)),
+                    _with_error(chosen, hit95),
+                    _with_error(chosen, hit80),
+                    _median(chosen),
+                    _with_error(of, hit95),
+                    _median(of),
+                    str(sum(part.refused for part in chosen)),
+                ]
+            )
+    head = ("evidence", "instruments", "cuts", "95 %", "80 %", "half width to that without", "95 %, cuts read so",
+            "half width there", "refused")  # fmt: skip
+    return _table(head, rows)
+
+
+def _median(parts: Sequence[Further]) -> str:
+    return f"{np.median(np.concatenate([part.narrower.ravel() for part in parts])):.2f}"
