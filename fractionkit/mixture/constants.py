@@ -10,9 +10,10 @@ import numpy as np
 
 from fractionkit.mixture.activity import Activity
 from fractionkit.mixture.arrays import Array, pairs
+from fractionkit.mixture.refraction import Refraction
 from fractionkit.mixture.tables import ExcessVolume, activity_pairs, excess_volumes
 from fractionkit.mixture.vapour import VapourPressure
-from fractionkit.mixture.volume import Refraction, Volume
+from fractionkit.mixture.volume import Volume
 from fractionkit.substances import Substance
 
 IDEAL_U = 0.3

@@ -169,7 +169,9 @@ class Mixture:
         """Refractive index (...) of liquids with mass fractions ``w``; OutOfRangeError if the catalogue lacks one."""
         self.constants.refraction.require(self.names)
         mass, temperature = simplex(w, self.n, "mass fractions"), positive(T, "temperatures (K)")
-        return self.constants.refraction.index(mass, temperature, self.constants.volume.pure(temperature))
+        return self.constants.refraction.index(
+            self.constants.volume.share(mass, temperature, self.molar_mass), temperature
+        )
 
     # -- sensitivities -------------------------------------------------------------------------------------------
 
@@ -196,12 +198,17 @@ class Mixture:
         c = self.constants
         c.refraction.require(self.names)
         mass, temperature = simplex(w, self.n, "mass fractions"), positive(T, "temperatures (K)")
-        pure, u_pure = c.volume.pure(temperature), c.volume.pure_u(temperature)
-        by_index = c.refraction.errors(mass, temperature, pure)
+        share = c.volume.share(mass, temperature, self.molar_mass)
+        _, by_excess = c.volume.errors(mass, temperature, self.molar_mass)
+        relative = by_excess / c.volume.density(mass, temperature, self.molar_mass)[..., None]
+        by_index = c.refraction.errors(share, temperature)
         errors = np.zeros((*by_index.shape[:-1], len(self.model_errors)))
         where = sensitivities.blocks(self.n)
-        errors[..., where["density"]] = c.refraction.density_errors(mass, temperature, pure, u_pure)
+        by_density = c.volume.pure_u(temperature) / c.volume.pure(temperature)
+        errors[..., where["density"]] = c.refraction.density_errors(share, temperature, by_density)
+        errors[..., where["excess_volume"]] = c.refraction.excess_errors(share, temperature, relative)
         errors[..., where["refractive_index"]] = by_index
+        errors[..., where["refraction_rule"]] = c.refraction.rule_error(share, temperature)[..., None]
         return errors
 
     def bubble_slope(self, x: ArrayLike, T: ArrayLike, y: ArrayLike) -> Array:

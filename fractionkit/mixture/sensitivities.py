@@ -11,7 +11,9 @@ from fractionkit.mixture.arrays import Array, pairs
 from fractionkit.mixture.bubble import ln_k
 from fractionkit.mixture.constants import Constants
 
-Kind = Literal["vapour_pressure", "activity", "activity_asymmetry", "density", "excess_volume", "refractive_index"]
+Kind = Literal[
+    "vapour_pressure", "activity", "activity_asymmetry", "density", "excess_volume", "refractive_index", "refraction_rule"
+]  # fmt: skip
 KINDS: tuple[Kind, ...] = get_args(Kind)
 """In the order of the last axis of every ``*_errors`` array."""
 
@@ -20,8 +22,9 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 class ModelError:
     """One error shared by all predictions of a mixture.
 
-    kind : what is in error; ``components`` the one or two it belongs to; ``u`` its standard uncertainty (ln p: 1,
-    Margules amplitudes: 1, density: kg/m3 at the reference temperature, excess volume: m3/mol, refractive index: 1).
+    kind : what is in error; ``components`` the one or two it belongs to (all, of the mixing rule of refractive indices);
+    ``u`` its standard uncertainty (ln p: 1, Margules amplitudes: 1, density: kg/m3 at the reference temperature, excess
+    volume: m3/mol, refractive index: 1, mixing rule: half the distance of two rules, see `Refraction`).
     """
 
     kind: Kind
@@ -61,13 +64,14 @@ def model_errors(constants: Constants, names: tuple[str, ...]) -> tuple[ModelErr
             ModelError("refractive_index", (i,), float(np.nan_to_num(u[i])), f"refractive index of {names[i]}")
             for i in range(n)
         ),
+        ModelError("refraction_rule", tuple(range(n)), 1.0, "mixing rule of refractive indices"),
     )  # fmt: skip
 
 
 def blocks(n: int) -> dict[Kind, slice]:
     """Where each kind of error stands along the last axis."""
     m = n * (n - 1) // 2
-    ends = np.cumsum([0, n, m, m, n, m, n])
+    ends = np.cumsum([0, n, m, m, n, m, n, 1])
     return {kind: slice(int(ends[k]), int(ends[k + 1])) for k, kind in enumerate(KINDS)}
 
 
@@ -82,7 +86,7 @@ def perturbed(constants: Constants, theta: Array) -> Constants:
             _symmetric(part["activity"], n), np.triu(skew := _symmetric(part["activity_asymmetry"], n)) - np.tril(skew)
         ),
         volume=constants.volume.perturbed(part["density"], _symmetric(part["excess_volume"], n)),
-        refraction=constants.refraction.perturbed(part["refractive_index"]),
+        refraction=constants.refraction.perturbed(part["refractive_index"], float(part["refraction_rule"][0])),
     )
 
 
@@ -127,4 +131,4 @@ def temperature_errors(constants: Constants, weights: Array, x: Array, T: Array)
 
 def model_error_count(n: int) -> int:
     """Number p of model errors of n components."""
-    return 3 * n + 3 * n * (n - 1) // 2
+    return 3 * n + 3 * n * (n - 1) // 2 + 1

@@ -1,4 +1,4 @@
-"""Density of a liquid mixture: volumes add, plus an excess volume of two terms; and refractive index by Lorentz-Lorenz."""
+"""Density of a liquid mixture: volumes add, plus an excess volume of two terms."""
 
 from __future__ import annotations
 
@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from fractionkit.errors import Fault, OutOfRangeError
 from fractionkit.mixture.arrays import Array, pairs
 from fractionkit.mixture.vapour import EXTENSION_ERROR
 
@@ -62,6 +61,10 @@ class Volume:
         excess = excess + 4.0 * (moles**2 * (moles @ self.skew.T)).sum(axis=-1) / total**2
         return np.asarray((w / self.pure(T)).sum(axis=-1) + excess, dtype=np.float64)
 
+    def share(self, w: Array, T: Array, M: Array) -> Array:
+        """Volumes (..., n) of the pure components over the volume of the mixture."""
+        return np.asarray(w / self.pure(T) / self.specific_volume(w, T, M)[..., None], dtype=np.float64)
+
     def gradient(self, w: Array, T: Array, M: Array) -> Array:
         """Slope d rho/d w_i (..., n), the w taken as independent (only changes that sum to zero have meaning)."""
         moles = w / M
@@ -90,76 +93,3 @@ class Volume:
     def perturbed(self, theta: Array, theta_excess: Array) -> Volume:
         """Shift by ``theta`` (n,) and ``theta_excess`` (n, n, symmetric) standard uncertainties."""
         return replace(self, shift=self.shift + theta, excess=self.excess + theta_excess * self.u_excess)
-
-
-@dataclass(frozen=True)
-class Refraction:
-    """Constants of n_i(T) = n_ref + slope (T - t_ref) for the sodium D line; NaN where the catalogue has none.
-
-    reference, t_reference, slope, u : (n,).
-    """
-
-    reference: Array
-    t_reference: Array
-    slope: Array
-    u: Array
-
-    def pure(self, T: Array) -> Array:
-        """Refractive indices (..., n) of the pure liquids."""
-        away = np.asarray(T)[..., None] - self.t_reference
-        return np.asarray(self.reference + self.slope * away, dtype=np.float64)
-
-    def require(self, names: tuple[str, ...]) -> None:
-        """Refuse to compute where an index is missing.
-
-        Raises
-        ------
-        OutOfRangeError
-            naming the substance.
-        """
-        for name, value in zip(names, self.reference, strict=True):
-            if np.isnan(value):
-                raise OutOfRangeError(Fault(name, "a substance whose refractive index is in the catalogue"))
-
-    def index(self, w: Array, T: Array, rho: Array) -> Array:
-        """Refractive index (...) of the mixture; ``rho`` (..., n) pure densities.
-
-        (n^2 - 1)/(n^2 + 2) = sum_i phi_i (n_i^2 - 1)/(n_i^2 + 2), phi the volume fractions before mixing:
-        Lorentz and Lorenz (1880), the usual mixing rule for non-reacting organic liquids.
-        """
-        volume = w / rho
-        phi = volume / volume.sum(axis=-1, keepdims=True)
-        return _index((phi * _refraction(self.pure(T))).sum(axis=-1))
-
-    def errors(self, w: Array, T: Array, rho: Array) -> Array:
-        """Change of n for one standard uncertainty of each pure index, (..., n)."""
-        volume = w / rho
-        phi = volume / volume.sum(axis=-1, keepdims=True)
-        pure = self.pure(T)
-        mixed = self.index(w, T, rho)[..., None]
-        return np.asarray(phi * _slope(pure) / _slope(mixed) * self.u, dtype=np.float64)
-
-    def density_errors(self, w: Array, T: Array, rho: Array, u_rho: Array) -> Array:
-        """Change of n through the volume fractions for one standard uncertainty of each pure density, (..., n)."""
-        volume = w / rho
-        phi = volume / volume.sum(axis=-1, keepdims=True)
-        refraction = _refraction(self.pure(T))
-        mixed = (phi * refraction).sum(axis=-1, keepdims=True)
-        change = -phi * (refraction - mixed) * u_rho / rho
-        return np.asarray(change / _slope(_index(mixed)), dtype=np.float64)
-
-    def perturbed(self, theta: Array) -> Refraction:
-        """Shift n_i by ``theta_i`` standard uncertainties."""
-        return replace(self, reference=self.reference + theta * self.u)
-
-
-def _refraction(n: Array) -> Array:
-    return (n**2 - 1.0) / (n**2 + 2.0)
-
-
-def _index(refraction: Array) -> Array:
-    return np.asarray(np.sqrt((1.0 + 2.0 * refraction) / (1.0 - refraction)), dtype=np.float64)
-
-
-def _slope(n: Array) -> Array:
-    return 6.0 * n / (n**2 + 2.0) ** 2

@@ -73,7 +73,7 @@ def test_names_kinds_and_order():
     kinds = [e.kind for e in mix.model_errors]
     assert kinds == (
         ["vapour_pressure"] * 3 + ["activity"] * 3 + ["activity_asymmetry"] * 3
-        + ["density"] * 3 + ["excess_volume"] * 3 + ["refractive_index"] * 3
+        + ["density"] * 3 + ["excess_volume"] * 3 + ["refractive_index"] * 3 + ["refraction_rule"]
     )  # fmt: skip
     assert mix.model_errors[4].components == (0, 2)
     assert mix.model_errors[8].name == "activity asymmetry of water + ethanol"

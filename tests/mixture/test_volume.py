@@ -1,4 +1,4 @@
-"""Density and refractive index: additive volumes by hand, excess volume, gradient, Lorentz-Lorenz."""
+"""Density and refractive index: additive volumes by hand, excess volume, gradient, mixing rules."""
 
 import numpy as np
 import pytest
@@ -73,16 +73,31 @@ def test_ethanol_water_against_alcohol_tables(wt, rho):
     assert abs(miss) < 2.5 * u
 
 
-def test_lorentz_lorenz_by_hand():
-    mix = Mixture(["chloroform", "toluene"])
-    w = np.array([0.6, 0.4])
+def test_index_lies_between_two_rules_by_hand():
+    """Lorentz-Lorenz and Gladstone-Dale on the volumes of the components over that of the mixture, excess included."""
+    mix = Mixture(["chloroform", "carbon tetrachloride"])
+    w = np.array([0.5, 0.5])
     rho = np.array([float(s.density.at(293.15)) for s in mix.substances])
     n = np.array([float(s.refractive_index.at(293.15)) for s in mix.substances])
-    phi = (w / rho) / (w / rho).sum()
-    L = (phi * (n**2 - 1) / (n**2 + 2)).sum()
+    share = w / rho * float(mix.density(w, 293.15))
+    assert 0.99 < share.sum() < 1.0  # it expands on mixing
+    R = (share * (n**2 - 1) / (n**2 + 2)).sum()
+    lorentz = np.sqrt((1 + 2 * R) / (1 - R))
+    gladstone = 1.0 + (share * (n - 1)).sum()
     mixed = float(mix.refractive_index(w, 293.15))
-    assert (mixed**2 - 1) / (mixed**2 + 2) == pytest.approx(L, rel=1e-12)
-    assert min(n) < mixed < max(n)
+    assert mixed == pytest.approx(0.5 * (lorentz + gladstone), rel=1e-12)
+    rule = mix.refractive_index_errors(w, 293.15)[-1]
+    assert mix.model_errors[-1].kind == "refraction_rule"
+    assert rule == pytest.approx(0.5 * (lorentz - gladstone), rel=1e-12)
+
+
+@pytest.mark.parametrize("name", names())
+def test_pure_index_is_the_catalogue(name):
+    mix = Mixture([name])
+    if mix.substances[0].refractive_index is not None:
+        assert float(mix.refractive_index([1.0], 295.0)) == pytest.approx(
+            float(mix.substances[0].refractive_index.at(295.0)), rel=1e-12
+        )
 
 
 def test_missing_index_is_named():
