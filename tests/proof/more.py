@@ -67,7 +67,7 @@ def variants(bench: Bench, quality: Quality, evidence: Evidence, seed: int) -> d
         BALANCE: (_balanced(bench, quality, evidence, dense, rng), every),
         INDEX: (_refracted(bench, extras, evidence, rng), every),
         RANGE: _ranged(bench, quality, evidence, warm, rng),
-        TEST: _tested(bench, extras, evidence, rng),
+        TEST: spot_test(bench, extras, evidence, rng),
         LABORATORY: _sent_out(bench, extras, evidence, rng),
     }
 
@@ -150,7 +150,7 @@ def _ranged(
     return replace(evidence, range_start=read(first), range_end=read(last)), chosen
 
 
-def _tested(bench: Bench, extras: Extras, evidence: Evidence, rng: np.random.Generator) -> tuple[Evidence, Chosen]:
+def spot_test(bench: Bench, extras: Extras, evidence: Evidence, rng: np.random.Generator) -> tuple[Evidence, Chosen]:
     """The purest cut of one component tested for another: positive 95 times in 100 at the limit, 5 at nothing."""
     main, other = rng.permutation(len(bench.names))[:2].tolist()
     cut = int(np.argmax(bench.w[:, main]))

@@ -240,7 +240,7 @@ def draw_control(names: Sequence[str], runs: int, rng: np.random.Generator) -> T
             skew[:, i, j], skew[:, j, i] = drawn[error.name], -drawn[error.name]
         elif error.kind == "excess_volume":
             excess[:, i, j] = excess[:, j, i] = volume.excess[i, j] + drawn[error.name]
-        elif error.kind != "refractive_index":
+        elif error.kind not in ("refractive_index", "refraction_rule"):
             raise AssertionError(f"the control knows no error of kind {error.kind}")
     slope = volume.slope + 2.0 * volume.curvature * (293.15 - volume.t_reference)
     shape = (runs, n)
