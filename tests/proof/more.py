@@ -73,30 +73,31 @@ def variants(bench: Bench, quality: Quality, evidence: Evidence, seed: int) -> d
 
 
 def _balanced(bench: Bench, quality: Quality, evidence: Evidence, dense: float, rng: np.random.Generator) -> Evidence:
-    """Vessels for residue and charge, their densities read with the run's instrument; a little of each cut went off."""
-    extras = EXTRAS[quality.name]
-    kept = bench.mass * (1.0 - LOST * rng.random(len(bench.mass)))
-    mass = np.append(kept, bench.rest_mass) + extras.weighing * rng.standard_normal(len(kept) + 1)
-    charge = 1.0 + extras.weighing * float(rng.standard_normal())
+    """Residue and charge, their densities read with the run's instrument."""
+    weighing = EXTRAS[quality.name].weighing
+    mass = _weighed(bench, weighing, rng)
+    charge = 1.0 + weighing * float(rng.standard_normal())
     at = np.full(2, 293.15)
     true = bench.truth.part(np.full(2, bench.number)).density(np.stack([bench.rest, bench.feed]), at)
     shown = true + dense + quality.density_repeat * rng.standard_normal(2)
     read = measured(shown, np.ones(2, dtype=bool), quality.density_repeat, quality.density_digit, "density",
                     quality.density_bias, 0.0)  # fmt: skip
-    parts = {kind.name: _longer(getattr(evidence, kind.name)) for kind in fields(evidence)
-             if isinstance(getattr(evidence, kind.name), Measured)}  # fmt: skip
-    parts["density"] = _joined(evidence.density, read)
-    more = np.full(2, np.nan)
+    longer = _longer(evidence, 2)
     return replace(
-        evidence,
+        longer,
         names=(*evidence.names, "residue", "charge"),
+        density=_joined(evidence.density, read),
         density_temperature=np.append(evidence.density_temperature, at),
-        index_temperature=np.append(evidence.index_temperature, more),
         residue=True,
         charge=True,
-        balance=Balance(mass, charge, extras.weighing),
-        **parts,
+        balance=Balance(mass, charge, weighing),
     )
+
+
+def _weighed(bench: Bench, weighing: float, rng: np.random.Generator) -> Array:
+    """Cuts and residue on the balance (K + 1,), kg; a little of each cut went off."""
+    kept = bench.mass * (1.0 - LOST * rng.random(len(bench.mass)))
+    return np.asarray(np.append(kept, bench.rest_mass) + weighing * rng.standard_normal(len(kept) + 1))
 
 
 def _joined(first: Measured, second: Measured) -> Measured:
@@ -105,9 +106,21 @@ def _joined(first: Measured, second: Measured) -> Measured:
     return Measured(np.append(first.value, second.value), np.append(first.repeat, second.repeat), shared)
 
 
-def _longer(kind: Measured) -> Measured:
-    """The same where residue and charge were not read."""
-    return _joined(kind, Measured(*np.full((2, 2), np.nan), {name: np.zeros(2) for name in kind.shared}))
+def _longer(evidence: Evidence, count: int) -> Evidence:
+    """The same with ``count`` further vessels of which nothing was read."""
+
+    def unread(kind: Measured) -> Measured:
+        return _joined(kind, Measured(*np.full((2, count), np.nan), {name: np.zeros(count) for name in kind.shared}))
+
+    kinds = {f.name: getattr(evidence, f.name) for f in fields(evidence)}
+    parts = {name: unread(kind) for name, kind in kinds.items() if isinstance(kind, Measured)}
+    more = np.full(count, np.nan)
+    return replace(
+        evidence,
+        density_temperature=np.append(evidence.density_temperature, more),
+        index_temperature=np.append(evidence.index_temperature, more),
+        **parts,
+    )
 
 
 def _refracted(bench: Bench, extras: Extras, evidence: Evidence, rng: np.random.Generator) -> Evidence:
