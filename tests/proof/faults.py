@@ -25,19 +25,13 @@ from fractionkit.mixture import Mixture
 from fractionkit.mixture.tables import activity_pairs
 from fractionkit.still import Charge, distil
 from fractionkit.substances.activity_sources import Model, available
+from tests.proof import coverage
 from tests.proof.simulate import GOOD, PLAIN, Bench, Quality, bench_of, ends_of, readings
 from tests.proof.truth import draw_control, draw_truth
 
 Array = NDArray[np.float64]
 
-PAIRS = (
-    ("chloroform", "carbon tetrachloride"),
-    ("dichloromethane", "chloroform"),
-    ("carbon tetrachloride", "trichloroethylene"),
-    ("trichloroethylene", "tetrachloroethylene"),
-    ("1,2-dichloroethane", "1,1,2-trichloroethane"),
-    ("1,1,1-trichloroethane", "trichloroethylene"),
-)
+PAIRS = coverage.PAIRS[:6]  # without the alcohol, which is one of the components planted
 COMPONENTS = (
     "ethanol",
     "methanol",
