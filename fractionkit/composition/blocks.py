@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition import nodes as points
 from fractionkit.composition.channels import Detected, Normal, Range, Scatter
+from fractionkit.composition.dry_point import DRY_POINT, DRY_REPEAT, DrySolver, DryTable, dry_table
 from fractionkit.composition.evidence import Evidence, shared_names
 from fractionkit.composition.joint import Block, Channel
 from fractionkit.composition.predict import (
@@ -30,11 +31,6 @@ from fractionkit.readings.terms import Measured
 Array = NDArray[np.float64]
 
 CUTS_PER_BLOCK = 64
-DRY_POINT = "dry point"
-# Where between dew point and a second boiling span above it the last drop disappears depends on the flask: the dry
-# point is put at dew + 0.3 span with a standard deviation of 0.4 span, repeated by the same set-up (common practice,
-# no source; a differential distillation to 2 % left gives 0.2-0.8 for relative volatilities of 1.5-4).
-DRY_POINT_SHARE, DRY_POINT_SPREAD = 0.3, 0.4
 PRESSURE = "pressure"
 
 
@@ -43,8 +39,8 @@ class Setting:
     """What stays the same for all cuts of a run.
 
     errors : (p,) names of the shared errors that some reading feels. places : for each of the mixture's model errors its
-    place among them (meaningless where no reading feels it). dew, bubble : tables at the run's pressure, None where no
-    reading needs them. head : the head temperatures' likelihood.
+    place among them (meaningless where no reading feels it). dew, bubble, dry : tables at the run's pressure, None where
+    no reading needs them. head : the head temperatures' likelihood.
     """
 
     mixture: Mixture
@@ -53,15 +49,16 @@ class Setting:
     places: NDArray[np.intp]
     dew: BoilingTable | BoilingSolver | None
     bubble: BoilingTable | BoilingSolver | None
+    dry: DryTable | DrySolver | None
     head: Range
 
     @classmethod
     def of(cls, mixture: Mixture, evidence: Evidence) -> Setting:
         """Solve the tables that the readings of this run need."""
         dry = _any(evidence.range_end)
-        needs_dew = dry or _any(evidence.head_start) or _any(evidence.head_end)
-        needs_bubble = dry or _any(evidence.range_start)
-        boils = needs_dew or needs_bubble
+        needs_dew = _any(evidence.head_start) or _any(evidence.head_end)
+        needs_bubble = _any(evidence.range_start)
+        boils = needs_dew or needs_bubble or dry
         tabled = mixture.n in TABLE_POINTS
         felt = np.zeros(len(mixture.model_errors), dtype=bool)
         felt[boiling_errors(mixture)] |= boils
@@ -77,6 +74,7 @@ class Setting:
             np.cumsum(felt) - 1,
             (dew_table if tabled else dew_solver)(mixture, evidence.pressure) if needs_dew else None,
             (bubble_table if tabled else bubble_solver)(mixture, evidence.pressure) if needs_bubble else None,
+            dry_table(mixture, evidence.pressure) if dry else None,
             Range.between(
                 evidence.head_start.value,
                 evidence.head_end.value,
@@ -128,18 +126,16 @@ class Setting:
         return self._channel(kind, scatter, found.temperature, moves, felt, nodes, cuts, bends)
 
     def _dry_point(self, nodes: points.Nodes, cuts: slice) -> Channel:
-        assert self.dew is not None
-        assert self.bubble is not None
+        assert self.dry is not None
         kind = self.evidence.range_end
-        found = self.dew.at(nodes.coordinates)
-        span = np.maximum(found.temperature - self.bubble.at(nodes.coordinates).temperature, 0.0)
+        kind = replace(kind, repeat=np.hypot(kind.repeat, DRY_REPEAT))
+        found = self.dry.at(nodes.coordinates)
         pressed = found.by_pressure * self.evidence.pressure_u / self.evidence.pressure
         moves = Moves(
-            [*self.places[self.dew.errors], self.index(PRESSURE), self.index(DRY_POINT)],
-            [found.moved, pressed[..., None], DRY_POINT_SPREAD * span[..., None]],
+            [*self.places[self.dry.errors], self.index(PRESSURE), self.index(DRY_POINT)],
+            [found.moved, pressed[..., None], found.by_left[..., None]],
         )
-        prediction = found.temperature + DRY_POINT_SHARE * span
-        return self._channel("dry point", kind, prediction, moves, kind.shared, nodes, cuts)
+        return self._channel(DRY_POINT, kind, found.temperature, moves, kind.shared, nodes, cuts)
 
     def _density(self, nodes: points.Nodes, cuts: slice) -> Channel:
         kind = self.evidence.density

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ TABLE_POINTS = {2: 2049, 3: 81}
 BEND_POINTS = {2: 129, 3: 11}
 BEND_AT = 1.5  # standard deviations at which the second-order change is taken
 BEND_LEAST = 0.03  # K
+KEPT = 16  # tables of one mixture at one pressure: the same run is fitted again where explanations are compared
 
 
 @dataclass(frozen=True)
@@ -53,13 +55,13 @@ class BoilingTable:
 
     def at(self, coordinates: Array) -> Boiling:
         """Interpolate at (..., n - 1) cell coordinates."""
-        found = _interpolated(self.values, coordinates)
+        found = interpolated(self.values, coordinates)
         last = 2 + len(self.errors)
         return Boiling(found[..., 0], found[..., 2:last], found[..., last:], found[..., 1])
 
 
-def _interpolated(values: Array, coordinates: Array) -> Array:
-    """Values (P, ..., m) on equal steps of 0..1, at coordinates (..., 1) or (..., 2): (..., m)."""
+def interpolated(values: Array, coordinates: Array) -> Array:
+    """Linear interpolation of values (P, ..., m) on equal steps of 0..1, at coordinates (..., 1) or (..., 2): (..., m)."""
     size = values.shape[0]
     position = coordinates * (size - 1)
     cell = np.clip(position.astype(np.intp), 0, size - 2)
@@ -73,6 +75,15 @@ def _interpolated(values: Array, coordinates: Array) -> Array:
     return np.asarray(found + s * ((1.0 - t) * values[i + 1, j] + t * values[i + 1, j + 1]))
 
 
+def cells_from_fractions(w: Array) -> Array:
+    """(..., n) mass fractions -> (..., n - 1) coordinates, the inverse of `fractions_from_cells` for two or three."""
+    a = w[..., :1]
+    if w.shape[-1] == 2:
+        return a
+    rest = 1.0 - a
+    return np.concatenate([a, np.where(rest > 0.0, w[..., 1:2] / np.where(rest > 0.0, rest, 1.0), 0.5)], axis=-1)
+
+
 def boiling_errors(mixture: Mixture) -> NDArray[np.intp]:
     """Which of the mixture's model errors move a boiling temperature."""
     return _indices(mixture, ("vapour_pressure", "activity", "activity_asymmetry"))
@@ -84,15 +95,15 @@ def density_errors(mixture: Mixture) -> NDArray[np.intp]:
 
 
 def index_errors(mixture: Mixture) -> NDArray[np.intp]:
-    """Which of the mixture's model errors move a refractive index; its volume fractions come from the densities."""
-    return _indices(mixture, ("density", "refractive_index"))
+    """Which of the mixture's model errors move a refractive index; the volumes come from the densities."""
+    return _indices(mixture, ("density", "excess_volume", "refractive_index", "refraction_rule"))
 
 
 def _indices(mixture: Mixture, kinds: tuple[str, ...]) -> NDArray[np.intp]:
     return np.array([i for i, error in enumerate(mixture.model_errors) if error.kind in kinds], dtype=np.intp)
 
 
-def _grid(n: int, points: int) -> Array:
+def grid_of(n: int, points: int) -> Array:
     """Cell coordinates of a table, (points, n - 1) or (points, points, n - 1)."""
     axis = np.linspace(0.0, 1.0, points)
     return axis[:, None] if n == 2 else np.stack(np.meshgrid(axis, axis, indexing="ij"), axis=-1)
@@ -137,20 +148,22 @@ def bubble_solver(mixture: Mixture, pressure: float) -> BoilingSolver:
     return BoilingSolver(mixture, boiling_errors(mixture), solve)
 
 
+@lru_cache(maxsize=KEPT)
 def dew_table(mixture: Mixture, pressure: float) -> BoilingTable:
     """Dew point of vapour having the mass fractions of a cut: the head temperature while such a vapour is taken."""
     errors = boiling_errors(mixture)
-    grid = _grid(mixture.n, TABLE_POINTS[mixture.n])
+    grid = grid_of(mixture.n, TABLE_POINTS[mixture.n])
     temperature, liquid = mixture.dew_point(mixture.mole_fractions(fractions_from_cells(grid)), pressure)
     moved = mixture.dew_point_errors(temperature, liquid)[..., errors]
     slope = mixture.dew_slope(temperature, liquid)
     return _table(mixture, lambda m, x: m.dew_point(x, pressure)[0], errors, grid, temperature, slope, moved)
 
 
+@lru_cache(maxsize=KEPT)
 def bubble_table(mixture: Mixture, pressure: float) -> BoilingTable:
     """Bubble point of liquid of the cut's composition: the first drop of a boiling-range test."""
     errors = boiling_errors(mixture)
-    grid = _grid(mixture.n, TABLE_POINTS[mixture.n])
+    grid = grid_of(mixture.n, TABLE_POINTS[mixture.n])
     liquid = mixture.mole_fractions(fractions_from_cells(grid))
     temperature, vapour = mixture.bubble_point(liquid, pressure)
     moved = mixture.bubble_point_errors(liquid, temperature, vapour)[..., errors]
@@ -171,7 +184,7 @@ def _table(
 
     Solved on a coarse grid, for it is smooth; an error that never bends the temperature by `BEND_LEAST` is left out.
     """
-    coarse = _grid(mixture.n, BEND_POINTS[mixture.n])
+    coarse = grid_of(mixture.n, BEND_POINTS[mixture.n])
     x = mixture.mole_fractions(fractions_from_cells(coarse))
     middle = solve(mixture, x)
     bending, bent = [], []
@@ -183,6 +196,6 @@ def _table(
         curve = (up + down - 2.0 * middle) / (2.0 * BEND_AT**2)
         if np.abs(curve).max() > BEND_LEAST:
             bending.append(i)
-            bent.append(_interpolated(curve[..., None], grid))
+            bent.append(interpolated(curve[..., None], grid))
     values = np.concatenate([temperature[..., None], slope[..., None], moved, *bent], axis=-1)
     return BoilingTable(values, errors, np.array(bending, dtype=np.intp))

@@ -72,7 +72,7 @@ def boiling_slopes(base: Ground) -> dict[str, Array]:
     found = {}
     for kind, table in (
         ("head temperature", base.setting.dew),
-        ("dry point", base.setting.dew),
+        ("dry point", base.setting.dry),
         ("first drop", base.setting.bubble),
     ):
         if table is not None and base.has(kind):

@@ -12,7 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
-from fractionkit.composition.blocks import DRY_POINT_SHARE, DRY_POINT_SPREAD
+from fractionkit.composition.dry_point import dry_points
 from fractionkit.grades.attributes import ATTRIBUTES, attribute_named, same_attribute
 from fractionkit.grades.model import Array, Limit, Result, Rule
 from fractionkit.mixture import Mixture
@@ -106,15 +106,15 @@ class Sample:
 
     @cached_property
     def _range(self) -> Result:
-        """First drop at the bubble point; dry point as `composition` has it, above the dew point by part of the span."""
+        """First drop at the bubble point; dry point as `composition` has it, at the bubble point of the last drop."""
         mixture = self._mixture
         x = mixture.mole_fractions(self.draws)
         bubble, y = mixture.bubble_point(x, STANDARD_PRESSURE)
-        dew, last = mixture.dew_point(x, STANDARD_PRESSURE)
-        first = bubble + self._errors(mixture.bubble_point_errors(x, bubble, y))
-        end = dew + self._errors(mixture.dew_point_errors(dew, last))
         place = np.random.default_rng(_SEED + 1).standard_normal(len(x))
-        dry = end + np.maximum(DRY_POINT_SHARE + DRY_POINT_SPREAD * place, 0.0) * (dew - bubble)
+        dry, last = dry_points(mixture, x, STANDARD_PRESSURE, place)
+        vapour = mixture.bubble_point(last, STANDARD_PRESSURE)[1]
+        first = bubble + self._errors(mixture.bubble_point_errors(x, bubble, y))
+        dry = dry + self._errors(mixture.bubble_point_errors(last, dry, vapour))
         return Result(COMPUTED_RANGE, "temperature", np.stack([first, np.maximum(dry, first)], axis=-1))
 
     def _moved(self, entered: Result, limit: Limit) -> Result:
