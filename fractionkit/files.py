@@ -1,12 +1,31 @@
-"""Writing result files so that nothing is lost or left half-written."""
+"""Writing results so that nothing is lost or left half-written, and the text of a JSON document."""
 
 from __future__ import annotations
 
+import json
+import math
 import os
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 from fractionkit.errors import Fault, InputError
+
+_DIGITS = 12  # enough for every figure here, and 0.123 kg comes out as 123 g
+
+
+def json_text(document: Mapping[str, Any]) -> str:
+    """Write a document as indented JSON that ends with a line feed; never NaN or Infinity."""
+    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+
+
+def number(value: float | None, factor: float = 1.0) -> float | None:
+    """A figure in a document's unit, None where there is none or it is not finite."""
+    if value is None:
+        return None
+    figure = float(value) * factor
+    return float(f"{figure:.{_DIGITS}g}") if math.isfinite(figure) else None
 
 
 def check_writable(path: Path) -> None:

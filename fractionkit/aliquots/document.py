@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import json
-import math
 from typing import Any
 
 from fractionkit.aliquots.model import VERDICTS, Approach, Followed, Level
+from fractionkit.files import json_text as text_of
+from fractionkit.files import number
 
 SCHEMA = "fractionkit/aliquots/1"
 _MINUTE = 60.0
@@ -32,13 +32,13 @@ def as_json(followed: Followed) -> dict[str, Any]:
 
 def json_text(followed: Followed) -> str:
     """The document as text."""
-    return json.dumps(as_json(followed), ensure_ascii=False, indent=2, allow_nan=False)
+    return text_of(as_json(followed))
 
 
 def _aliquot(followed: Followed, k: int) -> dict[str, Any]:
     samples, made, change = followed.series.samples, followed.composition, followed.change
     return {
-        "time_min": _number(samples.time[k] / _MINUTE),
+        "time_min": number(samples.time[k] / _MINUTE),
         "time": samples.cells[k],
         "composition": {
             name: _estimate(made.mean[k, i], made.low[k, i], made.high[k, i])
@@ -56,11 +56,11 @@ def _level(level: Level, followed: Followed) -> dict[str, Any]:
         "verdict": level.verdict,
         "tolerance": level.tolerance,
         "interval_min": level.interval / _MINUTE,
-        "level_from_min": None if level.shown_at is None else _number(time[level.shown_at] / _MINUTE),
+        "level_from_min": None if level.shown_at is None else number(time[level.shown_at] / _MINUTE),
         "window": {
             "samples": level.window[1] - level.window[0] + 1,
-            "from_min": _number(time[level.window[0]] / _MINUTE),
-            "to_min": _number(time[level.window[1]] / _MINUTE),
+            "from_min": number(time[level.window[0]] / _MINUTE),
+            "to_min": number(time[level.window[1]] / _MINUTE),
         },
         "change_per_interval": _estimate(
             level.change, level.change - level.half_width, level.change + level.half_width
@@ -78,14 +78,10 @@ def _approach(approach: Approach) -> dict[str, Any]:
         "model": "first order: plateau + amplitude exp(-t / time constant)",
         "time_constant_min": _estimate(*(part / _MINUTE for part in approach.time_constant)),
         "level_from_min": None if level is None else _estimate(*(part / _MINUTE for part in level)),
-        "scatter": _number(approach.scatter),
-        "scatter_probability": _number(approach.scatter_chance),
+        "scatter": number(approach.scatter),
+        "scatter_probability": number(approach.scatter_chance),
     }
 
 
 def _estimate(estimate: float, low: float, high: float) -> dict[str, float | None]:
-    return {"estimate": _number(estimate), "low": _number(low), "high": _number(high)}
-
-
-def _number(value: float) -> float | None:
-    return float(f"{float(value):.12g}") if math.isfinite(value) else None
+    return {"estimate": number(estimate), "low": number(low), "high": number(high)}

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
+from fractionkit.cli import terminal
+from fractionkit.cli.outputs import JsonOption, ReportOption, check_outputs, deliver
 
 if TYPE_CHECKING:
     from fractionkit.aliquots import Followed
@@ -24,49 +25,27 @@ def command(
     """Follow a wash, a drying or a reaction by small samples: composition against time, and whether it has levelled."""
     check_outputs(json, report)
     from fractionkit.aliquots import follow
+    from fractionkit.aliquots.document import json_text
+    from fractionkit.report.aliquot_page import aliquot_html
     from fractionkit.sheets.aliquots import load_aliquots
 
-    followed = follow(load_aliquots(series))
-
-    def json_text() -> str:
-        from fractionkit.aliquots.document import json_text
-
-        return json_text(followed)
-
-    def report_text() -> str:
-        from fractionkit.report.aliquot_page import aliquot_html
-
-        return aliquot_html(followed)
-
-    write_outputs((json, json_text), (report, report_text))
-    if json != STANDARD_OUTPUT:
-        show(followed)
-        for path in (json, report):
-            if path is not None:
-                typer.echo(f"written: {path}")
+    deliver(follow(load_aliquots(series)), show, (json, json_text), (report, aliquot_html))
 
 
 def show(followed: Followed) -> None:
     """Print the table of samples, then the verdict and what it stands on."""
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
     from rich.text import Text
 
     from fractionkit.aliquots.rows import rows_of
-    from fractionkit.figures.labels import plain, shorten
+    from fractionkit.figures.labels import shorten
 
-    console = Console(highlight=False, markup=False, emoji=False)
+    console = terminal.console()
     series = followed.series
-    console.print(Text(plain(series.title) + (f", {series.date.isoformat()}" if series.date else ""), style="bold"))
-    console.print(
-        Text("wt% with 95 % intervals; since the first sample: what is off alike in all drops out", style="dim")
-    )
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-    table.add_column("time", no_wrap=True)
-    for name in series.components:
-        table.add_column(Text(shorten(name, 22)), justify="right")
-    table.add_column(Text(f"{shorten(series.follow, 14)} since first"), justify="right")
+    how = "wt% with 95 % intervals; since the first sample: what is off alike in all drops out"
+    terminal.heading(console, series.title, series.date, "Untitled series", how)
+    table = terminal.table(("time", "fixed"))
+    for name in (*(shorten(name, 22) for name in series.components), f"{shorten(series.follow, 14)} since first"):
+        table.add_column(terminal.styled(name), justify="right")
     table.add_column("then", no_wrap=True)
     rows = rows_of(followed)
     half = MOST_ROWS // 2

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
+from fractionkit.cli.outputs import JsonOption, ReportOption, check_outputs, deliver
 
 
 def command(
@@ -22,29 +22,11 @@ def command(
     """
     check_outputs(json, report)
     from fractionkit.assessment import assess
+    from fractionkit.cli.assess_table import show
+    from fractionkit.report import html, json_text
     from fractionkit.sheets import load_run
 
     assessment = assess(load_run(run), advise=advise)
-
-    def json_text() -> str:
-        from fractionkit.report import json_text
-
-        return json_text(assessment)
-
-    def report_text() -> str:
-        from fractionkit.report import html
-
-        return html(assessment)
-
-    write_outputs((json, json_text), (report, report_text))
-    if json != STANDARD_OUTPUT:
-        from fractionkit.cli.assess_table import show
-
-        show(assessment)
-        for text in assessment.advice:
-            typer.echo(f"next: {text}")
-        for path in (json, report):
-            if path is not None:
-                typer.echo(f"written: {path}")
+    deliver(assessment, show, (json, json_text), (report, html))
     if assessment.at_odds:
         raise typer.Exit(1)

@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from fractionkit.assessment.model import Assessment, Decision
-from fractionkit.cli.terminal import line, styled
+from fractionkit.cli import terminal
+from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import DECISIONS, name_list, plain, short_names, shorten
 from fractionkit.quantities import UNKNOWN, Estimate, format_probability
 from fractionkit.report import words
@@ -66,9 +67,7 @@ def show(assessment: Assessment, console: Console | None = None) -> None:
 
     """
     if console is None:
-        from rich.console import Console
-
-        console = Console(highlight=False, soft_wrap=False)
+        console = terminal.console()
     _title(console, assessment)
     console.print(cut_table(assessment, console.width))
     if len(assessment.cuts) > MOST_ROWS:
@@ -84,12 +83,9 @@ def cut_table(assessment: Assessment, width: int) -> Table:
     Each component has a column of its own where there is room, otherwise the components stand below each other; on
     a very narrow terminal the head temperatures go first.
     """
-    from rich import box
-    from rich.table import Table
-
     rows = [None if place is None else _cells(assessment, place) for place in _listed(len(assessment.cuts))]
     plan = _plan(assessment, [row for row in rows if row is not None], width)
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, _GAP - 1, 0, 0))
+    table = terminal.table()
     table.add_column("cut", max_width=plan.name, overflow="fold")
     table.add_column("mass, g", justify="right", no_wrap=True)
     if plan.head:
@@ -165,14 +161,13 @@ def _set(row: _Cells, plan: _Plan) -> list[Text]:
 
 
 def _title(console: Console, assessment: Assessment) -> None:
-    date = f", {plain(assessment.date)}" if assessment.date else ""
-    console.print(styled(f"{plain(assessment.title) or 'Untitled run'}{date}", "bold"))
     unit = "wt% with 95 % intervals"
     chance = ""
     if assessment.target is not None and assessment.purity is not None:
         wanted = f"{words.goal(assessment.purity).removesuffix(' %')} wt% {assessment.target}"
         chance = f"; P: probability that the cut alone holds at least {wanted}"
-    console.print(styled(f"{unit} at {words.pressure(assessment)}{chance}", "dim"))
+    below = f"{unit} at {words.pressure(assessment)}{chance}"
+    heading(console, assessment.title, assessment.date, "Untitled run", below)
     console.print()
 
 
@@ -214,3 +209,5 @@ def _rest(console: Console, assessment: Assessment) -> None:
     if len(remarks) > _MOST_REMARKS:
         line(console, "*", f"{len(remarks) - _MOST_REMARKS} more remarks on cuts: see --report.")
     line(console, "cautions", words.cautions_told(assessment.cautions), "bold")
+    for text in assessment.advice:
+        line(console, "next", text)

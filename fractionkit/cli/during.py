@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, check_outputs, write_outputs
+from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
+from fractionkit.cli.terminal import console, heading, styled
 
 if TYPE_CHECKING:
     from fractionkit.planning.during_model import BenchReading, During
@@ -41,22 +42,13 @@ def command(
     check_outputs(json)
     readings = _readings(head, collected, log)
     from fractionkit.planning.during import during
+    from fractionkit.report.during_document import json_text
     from fractionkit.sheets.still_file import load_still
 
     found = during(
         load_still(still), readings, since=_mass(since, "--receiver-since") or 0.0, setup=setup, reflux=reflux
     )
-
-    def json_text() -> str:
-        from fractionkit.report.during_document import json_text
-
-        return json_text(found)
-
-    write_outputs((json, json_text))
-    if json != STANDARD_OUTPUT:
-        show(found)
-        if json is not None:
-            typer.echo(f"written: {json}")
+    deliver(found, show, (json, json_text))
     if found.impossible:
         raise typer.Exit(1)
 
@@ -93,18 +85,13 @@ def _mass(text: str | None, name: str) -> float | None:
 
 def show(found: During) -> None:
     """Print the answer in sentences."""
-    from rich.console import Console
-    from rich.text import Text
-
-    from fractionkit.figures.labels import plain
     from fractionkit.report.words import LOCAL_RULES
 
-    console = Console(highlight=False, markup=False, emoji=False)
-    console.print(Text(plain(found.title), style="bold"))
+    out = console()
     running = f"{found.setup}, reflux {found.reflux:g}" if found.reflux > 0.0 else found.setup
-    console.print(Text(f"{running}; 95 % intervals", style="dim"))
+    heading(out, found.title, "", "Untitled plan", f"{running}; 95 % intervals")
     for place, sentence in enumerate(found.text):
-        console.print()
-        console.print(Text(plain(sentence), style="bold" if place == 0 else ""))
-    console.print()
-    console.print(Text(f"{LOCAL_RULES} Never distil to dryness.", style="dim"))
+        out.print()
+        out.print(styled(sentence, "bold" if place == 0 else ""))
+    out.print()
+    out.print(styled(f"{LOCAL_RULES} Never distil to dryness.", "dim"))

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, check_outputs, write_outputs
+from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
+from fractionkit.cli.terminal import WIDEST, console
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -17,7 +18,6 @@ if TYPE_CHECKING:
     from fractionkit.grades import Grade, Limit
 
 SCHEMA = "fractionkit/grades/1"
-WIDEST = 100
 _KNOWN = {"read in a copy": "read", "from memory": "memory", "our own": "our own"}
 _HINT = (
     "fractionkit grades NAME shows one with its limits and sources. A lot is held against the grades of its substance. "
@@ -43,21 +43,11 @@ def command(
     extra = () if file is None else load_grades(file)
     found = chosen([] if name is None else [name], _canonical(substance), extra)
 
-    def text() -> str:
-        from json import dumps
+    def shown(grades: Sequence[Grade]) -> None:
+        out = console(WIDEST)
+        show_list(grades, out) if name is None else show(grades[0], out)
 
-        return dumps({"schema": SCHEMA, "grades": [record(g) for g in found]}, ensure_ascii=False, indent=2)
-
-    write_outputs((json, text))
-    if json == STANDARD_OUTPUT:
-        return
-    from rich.console import Console
-
-    console = Console(highlight=False, markup=False, emoji=False)
-    console.width = min(console.width, WIDEST)
-    show_list(found, console) if name is None else show(found[0], console)
-    if json is not None:
-        typer.echo(f"written: {json}")
+    deliver(found, shown, (json, json_document))
 
 
 def _canonical(substance: str | None) -> str | None:
@@ -66,6 +56,13 @@ def _canonical(substance: str | None) -> str | None:
     from fractionkit.substances import canonical_name
 
     return canonical_name(substance)
+
+
+def json_document(grades: Sequence[Grade]) -> str:
+    """Grades as JSON, schema ``fractionkit/grades/1``."""
+    from fractionkit.files import json_text
+
+    return json_text({"schema": SCHEMA, "grades": [record(grade) for grade in grades]})
 
 
 def record(grade: Grade) -> dict[str, Any]:

@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
+from fractionkit.cli.outputs import JsonOption, ReportOption, Target, check_outputs, deliver
 from fractionkit.errors import Fault, InputError
-from fractionkit.files import write_bytes
 
 if TYPE_CHECKING:
     from fractionkit.release.model import Release
     from fractionkit.sheets.lot_model import LotSheet
 
 DEFAULT_SIZE = "100x70"
+
+Output = tuple[Target, "Callable[[Release], str | bytes]"]
 
 
 def command(
@@ -53,65 +55,40 @@ def command(
     if report is not None and _paper(report):
         raise InputError(Fault(str(report), "a file .html; --pdf writes the report as PDF"))
     sheet = _sheet(what, stock)
+    from fractionkit.cli.lot_table import show
     from fractionkit.release import make_lots
+    from fractionkit.report.lot_document import json_text
 
-    release = make_lots(sheet, taken=_numbers(sheet) if book else ())
-    if not release.lots:
-        label = None  # nothing to put it on
-    texts, papers = _rendered(release, json, report, label, size, pdf)  # before booking: a failure leaves no lot behind
-    if book:
-        _book(sheet, release)
-    write_outputs(*((path, lambda text=text: text) for path, text in texts))
-    for file, paper in papers:
-        write_bytes(file, paper)
-    if json != STANDARD_OUTPUT:
-        from fractionkit.cli.lot_table import show
-
+    def tell(release: Release) -> None:
         show(release)
-        for path in (json, report, pdf, label):
-            if path is not None:
-                typer.echo(f"written: {path}")
         if book:
             typer.echo(f"booked: {', '.join(lot.number for lot in release.lots) or 'nothing'}")
 
+    release = make_lots(sheet, taken=_numbers(sheet) if book else ())
+    outputs = [(json, json_text), *_pages(report, pdf), *(_labels(label, size) if release.lots else ())]
+    # a failure of an output leaves no lot behind in the stock
+    deliver(release, tell, *outputs, between=(lambda: _book(sheet, release)) if book else None)
 
-def _rendered(
-    release: Release,
-    json: str | None,
-    report: Path | None,
-    label: Path | None,
-    size: str | None,
-    pdf: Path | None,
-) -> tuple[list[tuple[str | Path, str]], list[tuple[Path, bytes]]]:
-    """Each text file that was asked for with its text, and each PDF with its bytes."""
-    texts: list[tuple[str | Path, str]] = []
-    papers: list[tuple[Path, bytes]] = []
-    if json is not None:
-        from fractionkit.report.lot_document import json_text
 
-        texts.append((json, json_text(release)))
-    if report is not None or pdf is not None:
-        from fractionkit.report.lot_page import lot_html
+def _pages(report: Path | None, pdf: Path | None) -> Iterator[Output]:
+    """The report, on the screen and on paper."""
+    from fractionkit.report.lot_page import lot_html
+    from fractionkit.report.pdf import pdf_bytes
 
-        page = lot_html(release)
-        if report is not None:
-            texts.append((report, page))
-        if pdf is not None:
-            from fractionkit.report.pdf import pdf_bytes
+    yield report, lot_html
+    yield pdf, lambda release: pdf_bytes(lot_html(release))
 
-            papers.append((pdf, pdf_bytes(page)))
-    if label is not None:
-        from fractionkit.report.lot_label import label_size, labels_html
 
+def _labels(label: Path | None, size: str | None) -> Iterator[Output]:
+    """The labels, laid out for paper where the file is to be a PDF."""
+    from fractionkit.report.lot_label import label_size, labels_html
+    from fractionkit.report.pdf import pdf_bytes
+
+    def page(release: Release) -> str:
         width, height = label_size(DEFAULT_SIZE if size is None else size)
-        labels = labels_html(release, width=width, height=height)
-        if _paper(label):
-            from fractionkit.report.pdf import pdf_bytes
+        return labels_html(release, width=width, height=height)
 
-            papers.append((label, pdf_bytes(labels)))
-        else:
-            texts.append((label, labels))
-    return texts, papers
+    yield label, (lambda release: pdf_bytes(page(release))) if label is not None and _paper(label) else page
 
 
 def _paper(path: Path) -> bool:

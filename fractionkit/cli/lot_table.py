@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.terminal import line, styled
+from fractionkit.cli import terminal
+from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import plain, shorten
 from fractionkit.quantities import format_probability
 from fractionkit.release.model import Frontier, Left, MadeLot, Release
@@ -29,11 +30,8 @@ _LONGEST_NAME = 18
 def show(release: Release, console: Console | None = None) -> None:
     """Print the lots; nothing printed is wider than the console."""
     if console is None:
-        from rich.console import Console
-
-        console = Console(highlight=False, soft_wrap=False)
-    date = f", {plain(release.lots[0].date)}" if release.lots else ""
-    console.print(styled(f"{plain(release.title) or 'Untitled lot'}{date}", "bold"))
+        console = terminal.console()
+    heading(console, release.title, release.lots[0].date if release.lots else "", "Untitled lot")
     for lot in release.lots:
         console.print()
         _lot(console, lot)
@@ -43,7 +41,7 @@ def show(release: Release, console: Console | None = None) -> None:
         line(console, "!", words.sentence(flag.text), "bold yellow")
     if release.left:
         console.print()
-        console.print(_left_table(release.left, console.width))
+        console.print(_left_table(release.left))
     if release.frontiers:
         console.print()
     for found in release.frontiers:
@@ -81,19 +79,10 @@ def _lot(console: Console, lot: MadeLot) -> None:
         line(console, "storage", words.sentence(text))
 
 
-def _table() -> Table:
-    from rich import box
-    from rich.table import Table
-
-    return Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-
-
 def _parents_table(lot: MadeLot, several: bool) -> Table:
-    table = _table()
-    table.add_column("cut", max_width=_LONGEST_NAME, overflow="fold")
-    table.add_column("taken, g", justify="right", no_wrap=True)
-    table.add_column("part", justify="right", no_wrap=True)
-    table.add_column(styled(f"wt% {shorten(lot.target, 20)}"), justify="right", no_wrap=True)
+    share = f"wt% {shorten(lot.target, 20)}"
+    table = terminal.table(("cut", "left"), ("taken, g", "right"), ("part", "right"), (share, "right"))
+    table.columns[0].max_width = _LONGEST_NAME
     if several:
         table.add_column("from", overflow="fold")
     for parent in lot.parents[:MOST_ROWS]:
@@ -111,11 +100,9 @@ def _parents_table(lot: MadeLot, several: bool) -> Table:
     return table
 
 
-def _left_table(left: tuple[Left, ...], width: int) -> Table:
-    table = _table()
-    table.add_column("left over", max_width=_LONGEST_NAME, overflow="fold")
-    table.add_column("g", justify="right", no_wrap=True)
-    table.add_column("what it would take", overflow="fold")
+def _left_table(left: tuple[Left, ...]) -> Table:
+    table = terminal.table(("left over", "left"), ("g", "right"), ("what it would take", "left"))
+    table.columns[0].max_width = _LONGEST_NAME
     for rest in left[:MOST_ROWS]:
         table.add_row(
             styled(shorten(rest.name, 2 * _LONGEST_NAME)),
@@ -148,9 +135,7 @@ def _floor(assay: float) -> str:
 
 
 def _economics_table(lines: tuple[tuple[str, str], ...]) -> Table:
-    table = _table()
-    table.add_column("money", overflow="fold")
-    table.add_column("", justify="right", no_wrap=True)
+    table = terminal.table(("money", "left"), ("", "right"))
     for what, amount in lines:
         table.add_row(styled(what), styled(amount))
     return table

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
+from fractionkit.cli.outputs import JsonOption, ReportOption, check_outputs, deliver
 from fractionkit.cli.progress import progress
 
 
@@ -22,28 +22,13 @@ def command(
     could give that target. A plan in which no set-up reaches the target is an answer.
     """
     check_outputs(json, report)
+    from fractionkit.cli.plan_table import show
     from fractionkit.planning.compare import compare
+    from fractionkit.report.plan_document import plan_json_text
+    from fractionkit.report.plan_page import plan_html
     from fractionkit.sheets.still_file import load_still
 
     sheet = load_still(still)
     with progress("set-ups") as tell:
         plan = compare(sheet, processes=0, pictures=report is not None, progress=tell)
-
-    def json_text() -> str:
-        from fractionkit.report.plan_document import plan_json_text
-
-        return plan_json_text(plan)
-
-    def report_text() -> str:
-        from fractionkit.report.plan_page import plan_html
-
-        return plan_html(plan)
-
-    write_outputs((json, json_text), (report, report_text))
-    if json != STANDARD_OUTPUT:
-        from fractionkit.cli.plan_table import show
-
-        show(plan)
-        for path in (json, report):
-            if path is not None:
-                typer.echo(f"written: {path}")
+    deliver(plan, show, (json, plan_json_text), (report, plan_html))

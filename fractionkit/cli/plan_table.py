@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.terminal import line, styled
+from fractionkit.cli import terminal
+from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.quantities import format_probability
@@ -28,33 +29,28 @@ _WIDE = 100
 
 def show(plan: Plan, console: Console | None = None) -> None:
     """Print the plan; nothing printed is wider than the console."""
-    if console is None:
-        from rich.console import Console
-
-        console = Console(highlight=False, soft_wrap=False)
-    date = f", {plain(plan.date)}" if plan.date else ""
-    console.print(styled(f"{plain(plan.title) or 'Untitled plan'}{date}", "bold"))
-    asked = f"{words.wanted(plan)}, probability {100 * plan.confidence:.4g} %, at {words.pressure(plan)}"
-    console.print(styled(f"for {asked}; ranked by {words.RANKS[plan.rank]}", "dim"))
-    console.print()
-    console.print(setup_table(plan, console.width))
+    out = console or terminal.console()
+    asked = f"for {words.wanted(plan)}, probability {100 * plan.confidence:.4g} %, at {words.pressure(plan)}"
+    heading(out, plan.title, plan.date, "Untitled plan", f"{asked}; ranked by {words.RANKS[plan.rank]}")
+    out.print()
+    out.print(setup_table(plan, out.width))
     hidden = sum(trial.reaches for trial in plan.trials) - MOST_ROWS
     if hidden > 0:
-        line(console, "", f"{hidden} more rows: --json and --report hold all.")
-    _answer(console, plan)
+        line(out, "", f"{hidden} more rows: --json and --report hold all.")
+    _answer(out, plan)
     best = plan.best
     if best is not None:
-        console.print()
-        console.print(receiver_table(plan, best, console.width))
-        console.print()
-    _rest(console, plan)
+        out.print()
+        out.print(receiver_table(plan, best, out.width))
+        out.print()
+    _rest(out, plan)
 
 
 def setup_table(plan: Plan, width: int) -> Table:
     """One row a set-up and reflux ratio that reaches the target, in rank; where none does, the limits of all."""
     wide = width >= _WIDE
     able = [trial for trial in plan.trials if trial.reaches]
-    table = _table()
+    table = terminal.table()
     table.add_column("set-up", max_width=_WIDEST_NAME + 2, overflow="fold")
     for name in ("stages", "reflux"):
         table.add_column(name, justify="right", no_wrap=True)
@@ -86,11 +82,9 @@ def receiver_table(plan: Plan, trial: Trial, width: int) -> Table:
     Every component has a column where there is room, otherwise only the target.
     """
     cuts = trial.cuts
-    table = _table()
-    for name in ("receiver", "take away at"):
-        table.add_column(name, no_wrap=True)
-    for name in ("head, °C", "mass, g"):
-        table.add_column(name, justify="right", no_wrap=True)
+    table = terminal.table(
+        ("receiver", "fixed"), ("take away at", "fixed"), ("head, °C", "right"), ("mass, g", "right")
+    )
     target = plan.components.index(plan.target)
     room = (width - 66) // 20
     shown = list(range(len(plan.components))) if room >= len(plan.components) else [target]
@@ -105,13 +99,6 @@ def receiver_table(plan: Plan, trial: Trial, width: int) -> Table:
             styled(receiver.decision, "bold green" if receiver.decision == "keep" else ""),
         )
     return table
-
-
-def _table() -> Table:
-    from rich import box
-    from rich.table import Table
-
-    return Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
 
 
 def _answer(console: Console, plan: Plan) -> None:

@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, check_outputs, write_outputs
+from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
+from fractionkit.cli.terminal import WIDEST, console
 
 if TYPE_CHECKING:
     from fractionkit.measurements.reach import PairPlan
 
 NAMES = {"components": "--components", "target": "--target", "purity": "--purity", "": "--components"}
-WIDEST = 100
 
 
 def command(
@@ -61,28 +61,22 @@ def command(
             pressure=read.value,
             pressure_u=read.u,
         )
-    write_outputs((json, lambda: json_text(plans)))
-    if json != STANDARD_OUTPUT:
-        show(plans)
-        if json is not None:
-            typer.echo(f"written: {json}")
+    deliver(plans, show, (json, json_text))
 
 
 def show(plans: tuple[PairPlan, ...]) -> None:
     """Print, for each pair, a table of the ways to read and what they tell, then the answer."""
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
     from fractionkit.measurements import plan_words
 
-    console = Console(highlight=False, markup=False, emoji=False)
-    console.width = min(console.width, WIDEST)
+    out = console(WIDEST)
     for number, plan in enumerate(plans):
         if number:
-            console.print()
+            out.print()
         asked = f"{100 * plan.purity:.6g} wt% with a probability of {100 * plan.confidence:.6g} %"
-        console.print(Text(f"{plan.target} with {plan.other}: {asked}", style="bold"))
+        out.print(Text(f"{plan.target} with {plan.other}: {asked}", style="bold"))
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
         for title, justify in (("reading", "left"), ("by", "left"), ("± 95 %", "right"), ("tells to", "right")):
             table.add_column(title, justify=justify)  # type: ignore[arg-type]
@@ -96,7 +90,7 @@ def show(plans: tuple[PairPlan, ...]) -> None:
                     Text(plan_words.tells(way)),
                     Text("yes" if way.enough else "no", style="bold" if way.enough else "dim"),
                 )
-        console.print(table)
+        out.print(table)
         for sentence in plan_words.sentences(plan):
-            console.print()
-            console.print(Text(sentence))
+            out.print()
+            out.print(Text(sentence))

@@ -2,23 +2,21 @@
 
 from __future__ import annotations
 
-import json
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
-import typer
-
-from fractionkit.cli.outputs import STANDARD_OUTPUT, write_outputs
+from fractionkit.cli.outputs import deliver
+from fractionkit.cli.terminal import WIDEST, console
 from fractionkit.errors import Fault, InputError
+from fractionkit.files import json_text
 from fractionkit.quantities import COVERAGE_95, Quantity, format_with_half_width, from_si, parse, unit_factor
 from fractionkit.readings import Correction, Measured
 
 SCHEMA = "fractionkit/reading/1"
-WIDEST = 100
 # Unit of a correction as the readings room writes it -> (kind of the difference, unit shown, kind of its unit).
 SHOWN_UNITS = {
     "Pa": ("pressure_difference", "kPa"),
@@ -129,11 +127,7 @@ def u_of(quantity: Quantity | None) -> float | None:
 
 def tell(result: Result, json_file: str | None) -> None:
     """Write the JSON, then print the table unless the JSON went to standard output."""
-    write_outputs((json_file, lambda: as_json(result)))
-    if json_file != STANDARD_OUTPUT:
-        show(result)
-        if json_file is not None:
-            typer.echo(f"written: {json_file}")
+    deliver(result, show, (json_file, as_json))
 
 
 def typed(*entries: tuple[str, str | None]) -> tuple[tuple[str, str], ...]:
@@ -171,7 +165,7 @@ def as_json(result: Result) -> str:
         "also": dict(result.also),
         "warnings": list(result.warnings),
     }
-    return json.dumps(told, ensure_ascii=False, indent=2, allow_nan=False)
+    return json_text(told)
 
 
 def change_text(step: Correction) -> str:
@@ -188,12 +182,10 @@ def change_text(step: Correction) -> str:
 
 def show(result: Result) -> None:
     """Print the steps from what the instrument showed to the result."""
-    from rich.console import Console
     from rich.table import Table
     from rich.text import Text
 
-    console = Console(highlight=False, markup=False, emoji=False)
-    console.width = min(console.width, WIDEST)
+    out = console(WIDEST)
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), expand=True)
     table.add_column("step", ratio=3, overflow="fold")
     table.add_column("value ± 95 %", justify="right", no_wrap=True)
@@ -209,13 +201,7 @@ def show(result: Result) -> None:
         table.add_row(Text(f"  of it {label}", style="dim"), Text(text, style="dim"), Text(""))
     for label, text in result.also:
         table.add_row(Text(label), Text(text), Text(""))
-    console.print(table)
-    _sentences(console, result.warnings)
-
-
-def _sentences(console: Any, warnings: Sequence[str]) -> None:
-    from rich.text import Text
-
-    for warning in warnings:
-        console.print()
-        console.print(Text("Warning: ", style="bold") + Text(warning))
+    out.print(table)
+    for warning in result.warnings:
+        out.print()
+        out.print(Text("Warning: ", style="bold") + Text(warning))

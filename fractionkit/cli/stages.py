@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, ReportOption, check_outputs, write_outputs
+from fractionkit.cli import terminal
+from fractionkit.cli.outputs import JsonOption, ReportOption, check_outputs, deliver
+from fractionkit.cli.terminal import line
 
 if TYPE_CHECKING:
     from fractionkit.quantities import Quantity
@@ -30,27 +32,13 @@ def command(
     """
     check_outputs(json, report)
     ratio = _ratio(reflux)
+    from fractionkit.report.stages_document import json_text
+    from fractionkit.report.stages_page import stages_html
     from fractionkit.sheets import load_run
     from fractionkit.stages import fit
 
     found = fit(load_run(run), reflux=ratio)
-
-    def json_text() -> str:
-        from fractionkit.report.stages_document import json_text
-
-        return json_text(found)
-
-    def report_text() -> str:
-        from fractionkit.report.stages_page import stages_html
-
-        return stages_html(found)
-
-    write_outputs((json, json_text), (report, report_text))
-    if json != STANDARD_OUTPUT:
-        show(found)
-        for path in (json, report):
-            if path is not None:
-                typer.echo(f"written: {path}")
+    deliver(found, show, (json, json_text), (report, stages_html))
     if found.contradicted:
         raise typer.Exit(1)
 
@@ -70,25 +58,17 @@ def _ratio(text: str | None) -> Quantity | None:
 
 def show(fit: StillFit) -> None:
     """Print the table of cuts, then the answer and what must be known of it."""
-    from rich import box
-    from rich.console import Console
-    from rich.table import Table
     from rich.text import Text
 
     from fractionkit.assessment.context import cautions
-    from fractionkit.figures.labels import plain, short_names, shorten
+    from fractionkit.figures.labels import short_names, shorten
     from fractionkit.quantities import format_interval
-    from fractionkit.report.words import cautions_told
+    from fractionkit.report.words import cautions_told, sentence
     from fractionkit.stages.words import summary
 
-    console = Console(highlight=False, markup=False, emoji=False)
-    console.print(Text(plain(fit.title) + (f", {fit.date}" if fit.date else ""), style="bold"))
-    console.print(Text("wt% with 95 % intervals", style="dim"))
-    table = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-    table.add_column("cut", no_wrap=True)
-    table.add_column("", no_wrap=True, min_width=22)
-    for name in ("by the still", "by its readings"):
-        table.add_column(name, justify="right", no_wrap=True)
+    console = terminal.console()
+    terminal.heading(console, fit.title, fit.date, "Untitled run", "wt% with 95 % intervals")
+    table = terminal.table(("cut", "fixed"), ("", "fixed"), ("by the still", "right"), ("by its readings", "right"))
     names = short_names(fit.components, 22)
     cuts = fit.cuts if len(fit.cuts) <= MOST_ROWS else fit.cuts[:MOST_ROWS]
     for cut in cuts:
@@ -103,13 +83,9 @@ def show(fit: StillFit) -> None:
     console.print(table)
     if len(cuts) < len(fit.cuts):
         console.print(Text(f"{len(fit.cuts) - len(cuts)} more cuts: --json holds them"))
-    grid = Table.grid(padding=(0, 1, 0, 0))
-    grid.add_column(no_wrap=True, min_width=9)
-    grid.add_column()
-    for line in summary(fit):
-        grid.add_row(Text(line.what, style="bold"), Text(line.value))
-    for flag in fit.flags:
-        grid.add_row(Text("!", style="bold"), Text(flag.text[0].upper() + flag.text[1:] + "."))
-    grid.add_row(Text("cautions", style="bold"), Text(cautions_told(cautions(fit.components))))
     console.print()
-    console.print(grid)
+    for told in summary(fit):
+        line(console, told.what, told.value)
+    for flag in fit.flags:
+        line(console, "!", f"{sentence(flag.text)}.", "bold yellow")
+    line(console, "cautions", cautions_told(cautions(fit.components)), "bold")

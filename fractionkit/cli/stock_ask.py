@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, check_outputs, write_outputs
+from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
 from fractionkit.cli.stock_options import Place, StockOption, opened_for_reading
+from fractionkit.files import json_text
 
 if TYPE_CHECKING:
     from fractionkit.stock.lineage import Link
@@ -157,10 +158,4 @@ def log(
 
 def _tell(json: str | None, document: Callable[[], dict[str, Any]], table: Callable[[], None]) -> None:
     """Write the JSON where it is wanted, and the table unless that went to standard output."""
-    from fractionkit.report import stock_document
-
-    write_outputs((json, lambda: stock_document.text(document())))
-    if json != STANDARD_OUTPUT:
-        table()
-        if json is not None:
-            typer.echo(f"written: {json}")
+    deliver(None, lambda _: table(), (json, lambda _: json_text(document())))

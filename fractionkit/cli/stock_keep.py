@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from fractionkit.cli.outputs import STANDARD_OUTPUT, JsonOption, check_outputs, write_outputs
+from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
 from fractionkit.cli.stock_options import StockOption, opened_for_reading
 
 
@@ -15,13 +15,12 @@ def check(json: JsonOption = None, stock: StockOption = None) -> None:
     """Prove that the file is whole and mass was neither made nor lost. Exit code 1: it does not add up."""
     check_outputs(json)
     from fractionkit.cli.stock_page import show_proof
+    from fractionkit.files import json_text
     from fractionkit.report import stock_document
 
     with opened_for_reading(stock) as book:
         proof = book.prove()
-    write_outputs((json, lambda: stock_document.text(stock_document.proof(proof))))
-    if json != STANDARD_OUTPUT:
-        show_proof(proof)
+    deliver(proof, show_proof, (json, lambda found: json_text(stock_document.proof(found))))
     if not proof.holds:
         raise typer.Exit(1)
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.stock_tables import composition_lines, console, line, table
-from fractionkit.cli.terminal import styled
+from fractionkit.cli.stock_tables import composition_lines
+from fractionkit.cli.terminal import console, line, styled, table
 from fractionkit.figures.labels import plain, shorten
 from fractionkit.quantities import format_interval, format_with_half_width
 from fractionkit.report import words
@@ -28,9 +28,9 @@ def show_place(stock: Stock, held: Holding, day: str) -> None:
     out = console()
     title = f", {plain(held.title)}" if held.title else ""
     out.print(styled(f"{held.name}, {_KINDS[held.kind]}{title}", "bold"))
-    line("mass", format_with_half_width(held.mass, held.mass_u or None, "mass", "g") if held.mass else "empty", out=out)
+    line(out, "mass", format_with_half_width(held.mass, held.mass_u or None, "mass", "g") if held.mass else "empty")
     for place, text in enumerate(composition_lines(held, everything=True) if held.mass else []):
-        line("wt%" if place == 0 else "", text, out=out, flat=False)
+        line(out, "wt%" if place == 0 else "", text, flat=False)
     for label, said in (
         ("run", held.run),
         ("judged", held.decision),
@@ -42,10 +42,10 @@ def show_place(stock: Stock, held: Holding, day: str) -> None:
         ("lost", f"{100 * held.lost:.2g} % by weighing" if held.lost else None),
     ):
         if said:
-            line(label, said, out=out)
+            line(out, label, said)
     _lot_paper(stock, held, out)
     for alarm in of_holding(held, day) if held.mass else ():
-        line("!", f"{alarm.name} {alarm.text}", "bold yellow", out)
+        line(out, "!", f"{alarm.name} {alarm.text}", "bold yellow")
     _readings(held, out)
     _history(stock, held, out)
 
@@ -61,7 +61,7 @@ def _lot_paper(stock: Stock, held: Holding, out: Console) -> None:
     """The label as it was written when the lot was made."""
     for paper in stock.ledger.papers(held.place)[-1:]:
         for place, text in enumerate(json.loads(paper.document).get("label", [])):
-            line("label" if place == 0 else "", str(text), out=out)
+            line(out, "label" if place == 0 else "", str(text))
 
 
 def _readings(held: Holding, out: Console) -> None:
@@ -115,24 +115,24 @@ def show_campaign(found: Campaign) -> None:
     out.print(made)
     out.print()
     came = "fresh charge" if not found.before else "charge"
-    line("fresh", f"{words.grams(found.fresh)} charged from outside", out=out)
+    line(out, "fresh", f"{words.grams(found.fresh)} charged from outside")
     if found.before:
-        line("before", f"{words.grams(found.before)} charged out of other runs' cuts", out=out)
+        line(out, "before", f"{words.grams(found.before)} charged out of other runs' cuts")
     if found.recycled:
-        line("again", f"{words.grams(found.recycled)} distilled again, counted once below", out=out)
-    line("kept", f"{words.grams(found.kept)}, {100 * found.kept_share:.1f} % of the {came}", "bold", out)
+        line(out, "again", f"{words.grams(found.recycled)} distilled again, counted once below")
+    line(out, "kept", f"{words.grams(found.kept)}, {100 * found.kept_share:.1f} % of the {came}", "bold")
     parts = f"lots {words.grams(found.in_lots)}, used or sold {words.grams(found.left)}"
-    line("", f"{parts}, to keep but in no lot yet {words.grams(found.to_keep)}", out=out)
+    line(out, "", f"{parts}, to keep but in no lot yet {words.grams(found.to_keep)}")
     for name, made_of in found.shares.items():
         text = format_interval(made_of.estimate, made_of.low, made_of.high, "probability")
-        line("", f"it holds {text} of the {name} charged", out=out)
-    line("standing", f"{words.grams(found.standing)} to recycle, redistil or dispose of", out=out)
+        line(out, "", f"it holds {text} of the {name} charged")
+    line(out, "standing", f"{words.grams(found.standing)} to recycle, redistil or dispose of")
     if found.later:
-        line("later", f"{words.grams(found.later)} distilled again in other runs", out=out)
-    line("waste", words.grams(found.waste), out=out)
-    line("loss", words.grams(found.loss), out=out)
+        line(out, "later", f"{words.grams(found.later)} distilled again in other runs")
+    line(out, "waste", words.grams(found.waste))
+    line(out, "loss", words.grams(found.loss))
     if found.found:
-        line("found", f"{words.grams(found.found)} more than booked, by weighing", out=out)
+        line(out, "found", f"{words.grams(found.found)} more than booked, by weighing")
 
 
 def show_log(stock: Stock, last: int) -> None:
@@ -166,7 +166,7 @@ def show_proof(proof: Proof) -> None:
     out = console()
     for finding in proof.findings:
         mark, style = ("holds", "") if finding.holds else ("BROKEN", "bold red")
-        line(mark, f"{finding.what}: {finding.detail}", style, out)
+        line(out, mark, f"{finding.what}: {finding.detail}", style)
     if proof.components:
         out.print()
         figures = ("came in, g", "stands, g", "left, g", "restated, g")

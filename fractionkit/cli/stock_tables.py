@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.terminal import styled
+from fractionkit.cli.terminal import console, line, styled, table
 from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.report import words
 from fractionkit.stock.alarms import Alarm, of_holding
@@ -15,7 +15,6 @@ from fractionkit.stock.shelf import Holding
 
 if TYPE_CHECKING:
     from rich.console import Console
-    from rich.table import Table
     from rich.text import Text
 
     from fractionkit.stock import Stock
@@ -32,40 +31,6 @@ _WATCH = {
     "density_disagrees": "density",
     "little_stabiliser": "stabiliser",
 }
-
-
-def console() -> Console:
-    """Where tables go: standard output, texts as they are."""
-    from rich.console import Console
-
-    return Console(highlight=False, soft_wrap=False, markup=False, emoji=False)
-
-
-def table(*columns: tuple[str, str], **options: int) -> Table:
-    """An empty table in the house's style; a column is its heading and "left" or "right"."""
-    from rich import box
-    from rich.table import Table
-
-    made = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
-    for heading, side in columns:
-        width = options.get(heading.split(",")[0])
-        if side == "right":
-            made.add_column(heading, justify="right", no_wrap=True)
-        else:
-            made.add_column(heading, overflow="fold", max_width=width)
-    return made
-
-
-def line(label: str, text: str, style: str = "", out: Console | None = None, *, flat: bool = True) -> None:
-    """One labelled line; what does not fit is wrapped under itself. With ``flat`` False spaces stay as they are."""
-    from rich.table import Table
-    from rich.text import Text
-
-    grid = Table.grid(padding=(0, 1))
-    grid.add_column(width=11, no_wrap=True)
-    grid.add_column(overflow="fold")
-    grid.add_row(styled(label, "dim"), styled(text, style) if flat else Text(text, style))
-    (out or console()).print(grid)
 
 
 def show_shelf(held: Sequence[Holding], day: str, *, searched: bool = False) -> None:
@@ -95,10 +60,10 @@ def show_shelf(held: Sequence[Holding], day: str, *, searched: bool = False) -> 
     out.print(made)
     out.print()
     total = sum(holding.mass for holding in held)
-    line("standing", f"{words.counted(len(held), 'item')}, {words.grams(total)}", out=out)
+    line(out, "standing", f"{words.counted(len(held), 'item')}, {words.grams(total)}")
     count = sum(len(of_holding(holding, day)) for holding in held if holding.mass)
     if count:
-        line("watch", f"{words.counted(count, 'alarm')}: stock alarms tells what to do", "bold yellow", out)
+        line(out, "watch", f"{words.counted(count, 'alarm')}: stock alarms tells what to do", "bold yellow")
 
 
 def _remarks(holding: Holding) -> list[str]:
@@ -134,13 +99,13 @@ def show_alarms(found: Sequence[Alarm]) -> None:
         together.setdefault((alarm.word, alarm.text), []).append(alarm)
     for (word, text), alike in together.items():
         out.print(styled(f"{word}: {', '.join(alarm.name for alarm in alike)}", "bold yellow"))
-        line("", text, out=out)
+        line(out, "", text)
     for advice in dict.fromkeys(advice for alarm in found for advice in alarm.advice):  # each once
         out.print()
-        line("", advice.text, out=out)
-        line("", f"Source: {advice.source}", "dim", out)
+        line(out, "", advice.text)
+        line(out, "", f"Source: {advice.source}", "dim")
     out.print()
-    line("", words.LOCAL_RULES, "bold", out)
+    line(out, "", words.LOCAL_RULES, "bold")
 
 
 def show_lineage(held: Holding, direction: str, links: Sequence[Link]) -> None:
@@ -183,8 +148,9 @@ def show_run(stock: Stock, name: str) -> None:
     from fractionkit.stock.campaign import campaign
 
     run = next(run for run in campaign(stock.ledger).runs if run.run == name)
+    out = console()
     again = f" ({words.grams(run.recycled)} of it out of bottles)" if run.recycled else ""
-    line("charge", f"{words.grams(run.fresh + run.recycled)}{again}")
-    line("cuts", ", ".join(f"{words.grams(mass)} to {decision}" for decision, mass in run.cuts.items()))
-    line("residue", words.grams(run.residue))
-    line("loss", words.grams(run.loss))
+    line(out, "charge", f"{words.grams(run.fresh + run.recycled)}{again}")
+    line(out, "cuts", ", ".join(f"{words.grams(mass)} to {decision}" for decision, mass in run.cuts.items()))
+    line(out, "residue", words.grams(run.residue))
+    line(out, "loss", words.grams(run.loss))

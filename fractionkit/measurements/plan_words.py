@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import json
-import math
 from typing import Any
 
+from fractionkit.files import json_text as text_of
+from fractionkit.files import number
 from fractionkit.measurements.reach import USUAL, PairPlan, Reach, ReadingNeed
 from fractionkit.quantities import COVERAGE_95
 
@@ -93,13 +93,13 @@ def as_json(plans: tuple[PairPlan, ...]) -> dict[str, Any]:
 
 def json_text(plans: tuple[PairPlan, ...]) -> str:
     """The plans as text."""
-    return json.dumps(as_json(plans), ensure_ascii=False, indent=2, allow_nan=False)
+    return text_of(as_json(plans))
 
 
 def _pair(plan: PairPlan) -> dict[str, Any]:
     return {
         "other": plan.other,
-        "density_g_per_mL_per_wt_percent": _number(1e-3 * plan.density_per_wt_percent),
+        "density_g_per_mL_per_wt_percent": number(1e-3 * plan.density_per_wt_percent),
         "told_apart_by_density": plan.told_by_density,
         "readings": [_need(need) for need in plan.readings],
         "enough": [f"{kind}: {way.way}" for kind, way in plan.enough()],
@@ -113,16 +113,16 @@ def _need(need: ReadingNeed) -> dict[str, Any]:
     return {
         "reading": need.kind,
         "unit": unit,
-        "change_per_wt_percent": _number(0.01 * factor * need.per_unit),
-        "needed_half_width": _number(half * need.needed),
-        "reference_half_width": _number(half * need.reference),
-        "instrument_half_width": None if need.instrument is None else _number(half * need.instrument),
+        "change_per_wt_percent": number(0.01 * factor * need.per_unit),
+        "needed_half_width": number(half * need.needed),
+        "reference_half_width": number(half * need.reference),
+        "instrument_half_width": None if need.instrument is None else number(half * need.instrument),
         "reference_is_the_limit": not need.missing and need.instrument is None,
         "ways": [
             {
                 "way": way.way,
-                "half_width": _number(half * way.u),
-                "tells": _number(way.tells),
+                "half_width": number(half * way.u),
+                "tells": number(way.tells),
                 "enough": way.enough,
                 "source": way.source,
             }
@@ -130,7 +130,3 @@ def _need(need: ReadingNeed) -> dict[str, Any]:
         ],
         "missing": need.missing or None,
     }
-
-
-def _number(value: float) -> float | None:
-    return float(f"{float(value):.9g}") if math.isfinite(value) else None

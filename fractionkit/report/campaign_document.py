@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 from fractionkit.planning.campaign_model import BatchRow, Campaign, PassesRow, Policy
@@ -50,7 +49,7 @@ def campaign_json(made: Campaign) -> dict[str, Any]:
 
 def campaign_json_text(made: Campaign) -> str:
     """Write the document as indented JSON that ends with a line feed; never NaN or Infinity."""
-    return json.dumps(campaign_json(made), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return parts.text_of(campaign_json(made))
 
 
 def _policy(policy: Policy) -> dict[str, Any]:

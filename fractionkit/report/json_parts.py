@@ -2,29 +2,16 @@
 
 from __future__ import annotations
 
-import json
-import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
 from fractionkit.assessment.model import Caution, Constant
+from fractionkit.files import json_text as text_of
+from fractionkit.files import number
 from fractionkit.quantities import Estimate, Flag
 from fractionkit.readings.terms import Correction
 
-_DIGITS = 12  # enough for every figure here, and 0.123 kg comes out as 123 g
-
-
-def text_of(document: Mapping[str, Any]) -> str:
-    """Write a document as indented JSON that ends with a line feed; never NaN or Infinity."""
-    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-
-
-def number(value: float | None, factor: float = 1.0) -> float | None:
-    """A figure in the document's unit, None where there is none."""
-    if value is None:
-        return None
-    figure = float(value) * factor
-    return float(f"{figure:.{_DIGITS}g}") if math.isfinite(figure) else None
+__all__ = ["cautions", "composition", "constants", "corrections", "estimate", "flags", "number", "text_of"]
 
 
 def estimate(made: Estimate, factor: float = 1.0) -> dict[str, float | None]:

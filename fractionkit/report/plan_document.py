@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 from typing import Any
 
@@ -66,7 +65,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
 
 def plan_json_text(plan: Plan) -> str:
     """Write the document as indented JSON that ends with a line feed; never NaN or Infinity."""
-    return json.dumps(plan_json(plan), ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    return parts.text_of(plan_json(plan))
 
 
 def _maybe(made: Estimate | None, factor: float = 1.0) -> dict[str, float | None] | None:

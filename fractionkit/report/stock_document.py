@@ -23,11 +23,6 @@ SCHEMA_FILE = "stock-1.schema.json"
 Document = dict[str, Any]
 
 
-def text(document: Document) -> str:
-    """Write a document as indented JSON; never NaN or Infinity."""
-    return json.dumps(document, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-
-
 def shelf(held: Sequence[Holding], day: str) -> Document:
     """What stands on the shelf."""
     return {"schema": SCHEMA, "about": "shelf", "day": day, "places": [_place(holding, day) for holding in held]}
