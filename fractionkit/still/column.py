@@ -65,7 +65,7 @@ class Column:
 
     def vapour(self, s: State) -> Vapour:
         """Vapours of pot and stages."""
-        liquid = s.u[:-1].copy()
+        liquid = s.u[:-1].copy("K")
         liquid[0] /= np.maximum(total(liquid[0])[..., None], EMPTY)
         # K from a liquid that is all above zero, times the true one: a fraction a rounding below zero stays linear in y
         safe = np.maximum(liquid, TRACE)

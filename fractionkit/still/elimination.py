@@ -16,61 +16,71 @@ class Elimination:
     """Factors of W = M/(gamma h) - J, eliminated from the condenser down to the pot.
 
     With Z_j = H_j/(gamma h) + (R + 1) E_{j+1} Y_j, the block of stage j is R + Z_j, its inverse G_j, and
-    E_j = 1 - R G_j = G_j Z_j is built without subtraction. Going down, the right-hand side is carried along; going up,
-    the change of a row follows from that of the row below through (R + 1) G_j Y_{j-1}.
+    E_j = 1 - R G_j = G_j Z_j is built without subtraction. Going down, the right-hand side is carried along through
+    R G_j; going up, the change of a row follows from that of the row below through (R + 1) G_j Y_{j-1}.
     """
 
     def __init__(self, column: Column, s: State, slopes: Array, inverse_step: Array, *, pot: bool = True) -> None:
+        levels, S, n = s.u.shape
         self._control = column.control
-        self._step = inverse_step
-        one = np.eye(s.u.shape[-1])
-        R = column.reflux(s)[:, None, None]
+        self._step = step = inverse_step
+        R = column.reflux(s)
         V = R + 1.0
-        step = inverse_step[:, None, None]
-        condenser = column.condenser[..., None] * step
+        held = column.holdup[..., 0] * step
+        condenser = column.condenser[:, 0] * step
         top = 1.0 / (condenser + V)
-        self._R, self._top = R[..., 0], top[..., 0]
-        # from the top down
-        self._down: list[Array] = []
-        self._up: list[Array] = [top * V * slopes[-1]]
-        e = (condenser + 1.0) * top * one
-        for j in range(len(slopes) - 1, 0, -1):
-            z = V * (e @ slopes[j]) + column.holdup[j - 1][..., None] * step * one
-            g = inverse(R * one + z)
-            self._down.append(g)
-            self._up.append(V * (g @ slopes[j - 1]))
-            e = g @ z
-        # a pot that must not change is given an infinite heel
-        self._pot = inverse(step * one + V * (e @ slopes[0])) if pot else np.zeros_like(e)
-        self._whole = self._dense(s.u.shape) if s.u.shape[1] <= FEW else None
+        rising = slopes.transpose(0, 2, 3, 1) * V
+        # of each row: what its own right-hand side, the row above and the row below bring, (N + 1, n, n, S)
+        self._own = np.zeros((levels, n, n, S))
+        self._above = np.empty((levels - 1, n, n, S))
+        self._below = np.empty((levels - 1, n, n, S))
+        e = np.zeros((n, n, S))
+        each = range(n)
+        for i in each:
+            self._own[-1, i, i] = top
+            e[i, i] = (condenser + 1.0) * top
+        np.multiply(rising[-1], top, out=self._below[-1])
+        for j in range(levels - 2, 0, -1):
+            z = _product(e, rising[j])
+            for i in each:
+                z[i, i] += held[j - 1]
+            whole = z.copy()
+            for i in each:
+                whole[i, i] += R
+            self._own[j] = g = inverse(whole)
+            self._below[j - 1] = _product(g, rising[j - 1])
+            e = _product(g, z)
+        if pot:  # a pot that must not change is given an infinite heel
+            last = _product(e, rising[0])
+            for i in each:
+                last[i, i] += step
+            self._own[0] = inverse(last)
+        np.multiply(self._own[:-1], R, out=self._above)
+        self._whole = self._dense() if S <= FEW else None
 
-    def _dense(self, shape: tuple[int, ...]) -> Array:
+    def _dense(self) -> Array:
         """The inverse as one matrix (S, (N + 1) n, (N + 1) n): for few scenarios one product beats many small ones."""
-        levels, S, n = shape
+        levels, n, _, S = self._own.shape
         size = levels * n
         every = np.broadcast_to(np.eye(size).reshape(levels, n, 1, size), (levels, n, S, size))
-        columns = self._eliminated(every.transpose(0, 2, 1, 3))
-        return np.ascontiguousarray(columns.transpose(1, 0, 2, 3).reshape(S, size, size))
+        columns = self._eliminated(every)
+        return np.ascontiguousarray(columns.transpose(2, 0, 1, 3).reshape(S, size, size))
 
     def rows(self, b: Array) -> Array:
         """Solve for the changes (N + 1, S, n) with the reflux kept."""
         if self._whole is None:
-            return self._eliminated(b[..., None])[..., 0]
+            return self._eliminated(b.transpose(0, 2, 1)).transpose(0, 2, 1)
         flat = b.transpose(1, 0, 2).reshape(len(self._whole), -1, 1)
         return np.asarray((self._whole @ flat).reshape(b.shape[1], len(b), -1).transpose(1, 0, 2))
 
     def _eliminated(self, b: Array) -> Array:
-        """Down and up the column for right-hand sides (N + 1, S, n, r)."""
-        k = np.empty(b.shape)
-        R, carried = self._R[..., None], self._top[..., None] * b[-1]
-        k[-1] = carried
-        for g, row in zip(self._down, range(len(b) - 2, 0, -1), strict=True):
-            carried = _times(g, b[row] + R * carried)
-            k[row] = carried
-        k[0] = _times(self._pot, b[0] + R * carried)
+        """Down and up the column for right-hand sides (N + 1, n, S) or (N + 1, n, S, r)."""
+        k = np.einsum("lijs,ljs...->lis...", self._own, b)
+        for row in range(len(b) - 2, -1, -1):
+            k[row] += np.einsum("ijs,js...->is...", self._above[row], k[row + 1])
         for row in range(1, len(b)):
-            k[row] += _times(self._up[-row], k[row - 1])
-        return k
+            k[row] += np.einsum("ijs,js...->is...", self._below[row - 1], k[row - 1])
+        return np.asarray(k)
 
     def reflux_response(self, s: State, y: Array) -> Array:
         """Change of the rows (N + 1, S, n) for unit change of the reflux, needed when it is steered."""
@@ -90,26 +100,24 @@ class Elimination:
         return State(k + ratio[:, None] * response, R)
 
 
-def _times(matrix: Array, vector: Array) -> Array:
-    if vector.shape[-1] == 1:
-        return np.asarray(np.einsum("sij,sj->si", matrix, vector[..., 0]))[..., None]
-    return np.asarray(matrix @ vector)
+def _product(a: Array, b: Array) -> Array:
+    """Products of matrices (n, n, S)."""
+    return np.einsum("ijs,jks->iks", a, b)
 
 
 def inverse(a: Array) -> Array:
-    """Inverses of matrices (S, n, n); of many small ones by cofactors, which costs a third."""
-    n = a.shape[-1]
-    if n > 3 or n < 2 or len(a) < MANY:
-        return np.asarray(np.linalg.inv(a))
+    """Inverses of matrices (n, n, S); of many small ones by cofactors, which costs a third."""
+    n, _, S = a.shape
+    if n > 3 or n < 2 or S < MANY:
+        return np.linalg.inv(a.transpose(2, 0, 1)).transpose(1, 2, 0)
     out = np.empty_like(a)
     if n == 2:
-        out[:, 0, 0], out[:, 1, 1], out[:, 0, 1], out[:, 1, 0] = a[:, 1, 1], a[:, 0, 0], -a[:, 0, 1], -a[:, 1, 0]
-        out /= (a[:, 0, 0] * a[:, 1, 1] - a[:, 0, 1] * a[:, 1, 0])[:, None, None]
+        out[0, 0], out[1, 1], out[0, 1], out[1, 0] = a[1, 1], a[0, 0], -a[0, 1], -a[1, 0]
+        out /= a[0, 0] * a[1, 1] - a[0, 1] * a[1, 0]
         return out
-    m = np.ascontiguousarray(a.transpose(1, 2, 0))
     for i in range(3):
         for j in range(3):
             p, q, r, t = (j + 1) % 3, (j + 2) % 3, (i + 1) % 3, (i + 2) % 3
-            out[:, i, j] = m[p, r] * m[q, t] - m[p, t] * m[q, r]
-    out /= (m[0, 0] * out[:, 0, 0] + m[0, 1] * out[:, 1, 0] + m[0, 2] * out[:, 2, 0])[:, None, None]
+            out[i, j] = a[p, r] * a[q, t] - a[p, t] * a[q, r]
+    out /= a[0, 0] * out[0, 0] + a[0, 1] * out[1, 0] + a[0, 2] * out[2, 0]
     return out

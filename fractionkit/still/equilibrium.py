@@ -165,6 +165,17 @@ def unit(amounts: Array) -> Array:
     return np.asarray(np.where(whole > 0.0, amounts / np.where(whole > 0.0, whole, 1.0), 1.0 / n), dtype=np.float64)
 
 
+def laid_out(shape: tuple[int, ...], inner: int = 1) -> Array:
+    """Empty array of ``shape``, its last ``inner`` axes outermost in memory.
+
+    Components are few and scenarios many: operations then run along scenarios, several times as fast as along three
+    components at a time. What numpy computes from such arrays, element by element, is laid out in the same way.
+    """
+    few = len(shape) - inner
+    order = np.empty((*shape[few:], *shape[:few]))
+    return np.moveaxis(order, tuple(range(inner)), tuple(range(few, len(shape))))
+
+
 def total(amounts: Array) -> Array:
     """Sum over the last axis, the components; adding the few slices is several times as fast as a reduction."""
     out = amounts[..., 0]

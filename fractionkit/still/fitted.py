@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from fractionkit.errors import Fault, InputError
-from fractionkit.still.equilibrium import Array, Equilibrium, total, unit
+from fractionkit.still.equilibrium import Array, Equilibrium, laid_out, total, unit
 from fractionkit.still.lattice import chain, inner, nodes, powers, thinned
 
 DEGREES = {2: (4, 6, 8, 10, 12, 15), 3: (4, 6, 8, 10, 12), 4: (4, 6, 8), 5: (3, 4, 5, 6)}
@@ -79,7 +79,7 @@ class FittedVolatility:
             values, T = _sample(members, self.pressure, points)
             solved, *_ = np.linalg.lstsq(self._basis(points).T, values.reshape(len(points), -1), rcond=None)
             # (n, terms, S)
-            self._volatility = np.array(np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0), dtype=np.float64)
+            self._volatility: Array = np.ascontiguousarray(np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0))
             found = self._log_alpha(np.repeat(checks[:, None], len(members), axis=1))
             before, self.error_y = self.error_y, float(np.abs(unit(checks[:, None, :] * np.exp(found)) - y_true).max())
             # a mixture whose volatility is not smooth gains nothing from more terms
@@ -138,10 +138,11 @@ class FittedVolatility:
         basis = self._basis(x)
         a: Array = np.exp(self._ratios(basis, self._volatility))
         ratio = a / total(x * a)[..., None]
-        L = np.zeros((*x.shape, self.n))
+        L = laid_out((*x.shape, self.n), 2)
         if self._slopes is not None:
             for k in range(self.n - 1):
                 L[..., k] = self._ratios(basis, self._slopes[k])
+            L[..., -1] = 0.0
         L -= total(L * x[..., None, :])[..., None]
         mean = y[..., 0, None] * L[..., 0, :]
         for j in range(1, self.n):
@@ -161,9 +162,9 @@ class FittedVolatility:
         other = object.__new__(FittedVolatility)
         other.__dict__.update(self.__dict__)
         which = np.asarray(index, dtype=np.int64)
-        other._volatility = self._volatility[..., which]
-        other._slopes = None if self._slopes is None else self._slopes[..., which]
-        other._inverse_T = self._inverse_T[..., which]
+        other._volatility = np.take(self._volatility, which, axis=-1)
+        other._slopes = None if self._slopes is None else np.take(self._slopes, which, axis=-1)
+        other._inverse_T = np.take(self._inverse_T, which, axis=-1)
         other.pressure = self.pressure[which]
         other._shared = False
         return other
@@ -208,7 +209,8 @@ class FittedVolatility:
 
     def _ratios(self, basis: Array, coefficients: Array) -> Array:
         """Polynomials of ln K_i/K_n or its slopes; the last is zero for all compositions and not computed."""
-        out = np.zeros((*basis.shape[1:], self.n))
+        out = laid_out((*basis.shape[1:], self.n))
+        out[..., -1] = 0.0
         if self._shared:
             flat = coefficients[:-1, :, 0] @ basis.reshape(len(basis), -1)
             for k in range(self.n - 1):

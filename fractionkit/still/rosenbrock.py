@@ -58,10 +58,16 @@ MOST_STEPS = 20000
 
 @dataclass(frozen=True)
 class Increments:
-    """Increments k_1 .. k_6 of a step: ``u`` (6, N + 1, S, n), ``R`` (6, S)."""
+    """Increments k_1 .. k_6 of a step: ``u`` (6, n, N + 1, S), the components outermost in memory; ``R`` (6, S)."""
 
     u: Array
     R: Array
+
+    @classmethod
+    def empty(cls, s: State) -> Increments:
+        """Room for the increments of a state."""
+        levels, S, n = s.u.shape
+        return cls(np.empty((len(A), n, levels, S)), np.empty((len(A), S)))
 
     def add(self, s: State, weights: Sequence[float]) -> State:
         """Return ``s`` plus the weighted sum of the first increments."""
@@ -70,11 +76,11 @@ class Increments:
     def sum(self, weights: Sequence[float]) -> Array:
         """Weighted sum (N + 1, S, n) of the first increments."""
         flat = self.u[: len(weights)].reshape(len(weights), -1)
-        return np.asarray(np.dot(weights, flat).reshape(self.u.shape[1:]))
+        return np.dot(weights, flat).reshape(self.u.shape[1:]).transpose(1, 2, 0)
 
     def last(self) -> State:
         """Return the last one, the estimated error of the step."""
-        return State(self.u[-1], self.R[-1])
+        return State(self.u[-1].transpose(1, 2, 0), self.R[-1])
 
 
 def step(column: Column, s: State, h: Array) -> tuple[State, Increments]:
@@ -90,7 +96,7 @@ def step(column: Column, s: State, h: Array) -> tuple[State, Increments]:
     v = column.vapour(s)
     system = Elimination(column, s, column.slopes(s, v), inverse / GAMMA)
     response = system.reflux_response(s, v.y) if steered else None
-    k = Increments(np.empty((len(A), *s.u.shape)), np.empty((len(A), *s.R.shape)))
+    k = Increments.empty(s)
     for stage, (a, c) in enumerate(zip(A, C, strict=True)):
         at = k.add(s, a) if stage else s
         b = column.rates(at, column.vapour(at).y if stage else v.y)
@@ -99,7 +105,7 @@ def step(column: Column, s: State, h: Array) -> tuple[State, Increments]:
         if stage and delayed:
             b.R += inverse * np.dot(c, k.R[:stage])
         solved = system.solve(s, b, response)
-        k.u[stage], k.R[stage] = solved.u, solved.R
+        k.u[stage], k.R[stage] = solved.u.transpose(2, 0, 1), solved.R
     return k.add(s, B).where(~idle, s), k
 
 
@@ -186,5 +192,6 @@ def _skip(column: Column, s: State, D: Array, end: Array, stuck: Flags) -> Step:
     h = np.where(stuck, np.minimum(SKIP, end - D), 0.0)
     pot = np.maximum(s.m - h[:, None] * s.c, 0.0)
     after = settle(column, State.of(pot, s.x, s.c, s.R)).where(stuck, s)
-    nothing = Increments(np.zeros((len(A), *s.u.shape)), np.zeros((len(A), *s.R.shape)))
+    nothing = Increments.empty(s)
+    nothing.u[...], nothing.R[...] = 0.0, 0.0
     return Step(stuck, D, h, s, after, nothing)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.still.equilibrium import Array
+from fractionkit.still.equilibrium import Array, laid_out
 
 Flags = NDArray[np.bool_]
 
@@ -26,7 +26,9 @@ class State:
     @classmethod
     def of(cls, m: Array, x: Array, c: Array, R: Array) -> State:
         """Build a state from its parts (S, n), (N - 1, S, n), (S, n) and (S,)."""
-        return cls(np.concatenate([m[None], x, c[None]]), R)
+        u = laid_out((len(x) + 2, *m.shape))
+        u[0], u[1:-1], u[-1] = m, x, c
+        return cls(u, R)
 
     @property
     def m(self) -> Array:
@@ -45,7 +47,7 @@ class State:
 
     def at(self, R: Array) -> State:
         """Return the same with another reflux ratio."""
-        return State(self.u.copy(), R.copy())
+        return State(self.u.copy("K"), R.copy())
 
     def where(self, keep: Flags, other: State) -> State:
         """Return this state for the scenarios where ``keep`` (S,), else the other."""
