@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.readings.bench_balance import weighing_u
+
 Array = NDArray[np.float64]
 
-# A weighing when no uncertainty is written: 0.05 g and 0.05 % of what is weighed (a top-loading balance with its drift;
-# common practice, no source). A volume: 1 %, a graduated receiver (common practice, no source).
-BALANCE_U, BALANCE_RELATIVE, VOLUME_RELATIVE = 0.05e-3, 0.0005, 0.01
+VOLUME_RELATIVE = 0.01  # of a volume: a graduated receiver (common practice, no source)
 
 
 @dataclass(frozen=True)
@@ -21,11 +21,6 @@ class Masses:
     mass: Array
     u: Array
     from_volume: NDArray[np.bool_]
-
-
-def weighing_u(mass: Array | float) -> Array:
-    """Standard uncertainty of a weighing for which none was written, kg."""
-    return np.hypot(BALANCE_U, BALANCE_RELATIVE * np.asarray(mass, dtype=float))
 
 
 def cut_masses(mass: Array, volume: Array, density: Array, density_u: Array) -> Masses:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,6 +13,7 @@ from fractionkit.composition.channels import Detected, Normal, Range, Scatter
 from fractionkit.composition.dry_point import DRY_POINT, DRY_REPEAT, DrySolver, DryTable, dry_table
 from fractionkit.composition.evidence import Evidence, shared_names
 from fractionkit.composition.joint import Block, Channel
+from fractionkit.composition.pots import HOLDUP, POT, Elevated, Pots, rise_by_pressure
 from fractionkit.composition.predict import (
     TABLE_POINTS,
     BoilingSolver,
@@ -57,7 +58,7 @@ class Setting:
         """Solve the tables that the readings of this run need."""
         dry = _any(evidence.range_end)
         needs_dew = _any(evidence.head_start) or _any(evidence.head_end)
-        needs_bubble = _any(evidence.range_start)
+        needs_bubble = _any(evidence.range_start) or evidence.pot is not None
         boils = needs_dew or needs_bubble or dry
         tabled = mixture.n in TABLE_POINTS
         felt = np.zeros(len(mixture.model_errors), dtype=bool)
@@ -102,6 +103,7 @@ class Setting:
         if self.bubble is not None and _any(evidence.range_start, cuts):
             kind = evidence.range_start
             found.append(self._boiling("first drop", kind, self.bubble, nodes, kind.shared, cuts))
+        found += self._pot(nodes, cuts)
         if _any(evidence.range_end, cuts):
             found.append(self._dry_point(nodes, cuts))
         if _any(evidence.density, cuts):
@@ -124,6 +126,44 @@ class Setting:
         moves = Moves([*self.places[table.errors], self.index(PRESSURE)], [found.moved, pressed[..., None]])
         bends = Moves(list(self.places[table.bending]), [found.bent])
         return self._channel(kind, scatter, found.temperature, moves, felt, nodes, cuts, bends)
+
+    def _pot(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
+        """The residue alone in the pot; what it held before is several vessels' and tied in `chain`."""
+        residue, pot = self.evidence.cuts, self.evidence.pot
+        first, last, _ = cuts.indices(self.evidence.size)
+        if pot is None or self.bubble is None or not (self.evidence.residue and first <= residue < last):
+            return []
+        value = np.where(np.arange(first, last) == residue, pot.value[cuts], np.nan)
+        if np.isnan(value).all():
+            return []
+        scatter = Elevated.of(value, rise_by_pressure(self.bubble))
+        return [self._boiling(POT, scatter, self.bubble, nodes, {}, cuts)]
+
+    def pots(self, theta: Array, blocks: Sequence[Block]) -> Pots | None:
+        """Pot temperatures of several vessels together, with samples (S, p) of the shared errors; None where none was read.
+
+        blocks : of the run, the residue's own reading laid on its nodes.
+        """
+        evidence, table = self.evidence, self.bubble
+        pot, balance, size = evidence.pot, evidence.balance, evidence.cuts + 1
+        if pot is None or balance is None or table is None or not evidence.residue:
+            return None
+        mass = balance.mass
+        if not np.isfinite(mass).all() or np.isnan(pot.value[: size - 1]).all():
+            return None
+        held = HOLDUP * float(mass.sum()) if np.isnan(balance.holdup) else balance.holdup
+        pressed = theta[:, self.index(PRESSURE)] * self.evidence.pressure_u / self.evidence.pressure
+        moved, bent = theta[:, self.places[table.errors]], theta[:, self.places[table.bending]] ** 2
+        alone = None
+        for block in blocks:
+            row = slice(size - 1 - block.cuts.start, size - block.cuts.start)
+            for channel in block.channels:
+                if isinstance(channel.scatter, Elevated):
+                    parts = {name: getattr(channel, name)[row] for name in ("prediction", "jacobian", "bend")}
+                    eta = replace(channel, **parts).at(theta)
+                    alone = channel.scatter.part(row).log_likelihood(eta)[0].T
+        rise = rise_by_pressure(table)
+        return Pots(pot.value[:size], mass, held, table, moved, bent, pressed, rise, alone)
 
     def _dry_point(self, nodes: points.Nodes, cuts: slice) -> Channel:
         assert self.dry is not None

@@ -50,7 +50,6 @@ def correct(run: Run, mixture: Mixture) -> CorrectedRun:
     names = ("head_start", "head_end", "range_start", "range_end")
     heads = [vessels.extended(_temperature(run, getattr(run.cuts, name), name, pressure)) for name in names]
     start, end, first_drop, dry_point = heads
-    first_drop = vessels.with_pot(first_drop, run)
     densities = _density(run, vessels, mixture, pressure)
     index = vessels.extended(_index(run))
     stated, stated_u = vessels.stated(run)
@@ -72,6 +71,7 @@ def correct(run: Run, mixture: Mixture) -> CorrectedRun:
         residue=vessels.residue is not None,
         charge=vessels.charge is not None,
         balance=vessels.balance(run),
+        pot=vessels.pot(run),
     )
     kinds = {
         "head temperature": (start, end),

@@ -31,13 +31,15 @@ class Balance:
     """What ties the vessels of a run together, kg.
 
     mass : (K,) of each vessel but the charge. charge, charge_u : what went in, NaN where unknown. ordered : whether the
-    components left in the order of their volatility, lightest first (one charge, no reflux raised midway).
+    components left in the order of their volatility, lightest first (one charge, no reflux raised midway). holdup : kg of
+    liquid on its way through head and column, NaN where not stated.
     """
 
     mass: Array
     charge: float = float("nan")
     charge_u: float = 0.0
     ordered: bool = True
+    holdup: float = float("nan")
 
 
 @dataclass(frozen=True)
@@ -47,6 +49,7 @@ class Evidence:
     names : (K,) of the vessels. pressure, pressure_u : Pa at the still.
     head_start, head_end : K, head temperature at the start and the end of each cut.
     range_start, range_end : K, first drop and dry point of a boiling-range test of the cut.
+    pot : K, temperature in the pot that still held this vessel and all after it; only where there is a residue.
     density : kg/m3 at ``density_temperature`` (K,) in K; index at ``index_temperature``.
     """
 
@@ -67,6 +70,7 @@ class Evidence:
     residue: bool = False
     charge: bool = False
     balance: Balance | None = None
+    pot: Measured | None = None
 
     @property
     def size(self) -> int:

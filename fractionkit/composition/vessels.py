@@ -8,17 +8,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Balance
+from fractionkit.composition.pots import BIAS, REPEAT
 from fractionkit.quantities import Quantity
-from fractionkit.readings import Measured
+from fractionkit.readings import Measured, weighing_u
 from fractionkit.readings.density_inputs import DensityReadings
 from fractionkit.sheets import ChargeEntry, Run
 
 Array = NDArray[np.float64]
 
 RESIDUE, CHARGE = "residue", "charge"
-# The pot boils above its bubble point: superheat and the weight of liquid over the bulb, and its thermometer is another
-# than the head's. Standard uncertainties in K of what repeats and of one reading (common practice, no source).
-POT_THERMOMETER, POT_BIAS, POT_REPEAT = "pot thermometer", 1.0, 0.5
 STATED_U = 0.003  # mass fraction: a composition stated without an uncertainty is taken to be rounded to half a percent
 ROUGH_DENSITY = 1400.0  # kg/m3, for the share of a cut in the balance when it was neither weighed nor its density taken
 
@@ -60,17 +58,17 @@ class Vessels:
         shared = {name: np.nan_to_num(self.padded(part)) for name, part in kind.shared.items()}
         return Measured(self.padded(kind.value), self.padded(kind.repeat), shared, kind.corrections, kind.warnings)
 
-    def with_pot(self, first_drop: Measured, run: Run) -> Measured:
-        """Add the last pot temperature: what is left in the pot, the residue, boils there."""
-        pot = run.cuts.pot_temperature[-1]
-        if self.residue is None or np.isnan(pot):
-            return first_drop
-        value, repeat = first_drop.value.copy(), first_drop.repeat.copy()
-        value[self.cuts], repeat[self.cuts] = pot, POT_REPEAT
-        felt = np.zeros(len(value))
-        felt[self.cuts] = POT_BIAS
-        shared = {**first_drop.shared, POT_THERMOMETER: felt}
-        return Measured(value, repeat, shared, first_drop.corrections, first_drop.warnings)
+    def pot(self, run: Run) -> Measured | None:
+        """Pot temperatures, None where none was read or what was left in the pot is not a vessel.
+
+        What is read when a receiver is taken away is of all that comes after it.
+        """
+        read = run.cuts.pot_temperature
+        if self.residue is None or np.isnan(read).all():
+            return None
+        value = np.full(len(self.names), np.nan)
+        value[1 : self.cuts + 1] = read
+        return pot_readings(value)
 
     def densities(self, run: Run) -> DensityReadings:
         """Densities of all vessels as written."""
@@ -110,9 +108,17 @@ class Vessels:
         mass = np.where(np.isfinite(run.cuts.mass), run.cuts.mass, rough)
         if self.residue is not None and self.residue.mass is not None:
             mass = np.append(mass, self.residue.mass.value)
+        holdup = float("nan") if run.holdup is None else run.holdup.value
         if self.charge is None or self.charge.mass is None:
-            return Balance(mass, ordered=run.ordered)
-        return Balance(mass, self.charge.mass.value, self.charge.mass.u or 0.0, run.ordered)
+            return Balance(mass, ordered=run.ordered, holdup=holdup)
+        charge = self.charge.mass
+        u = float(weighing_u(charge.value)) if charge.u is None else charge.u
+        return Balance(mass, charge.value, u, run.ordered, holdup)
+
+
+def pot_readings(value: Array) -> Measured:
+    """Pot temperatures (V,) in K, NaN where none: entry v of the pot that still held vessel v and all after it."""
+    return Measured(value, np.where(np.isfinite(value), np.hypot(BIAS, REPEAT), np.nan))
 
 
 def _told(entry: ChargeEntry) -> bool:

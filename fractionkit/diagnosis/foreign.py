@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.nodes import fractions_from_cells
+from fractionkit.composition.pots import POT
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Carried, Hypothesis, Variant
 from fractionkit.diagnosis.laplace import Change
@@ -66,7 +67,7 @@ class Foreign:
         for channel in self.base.block.channels:
             if channel.kind in ("head temperature", "dry point"):
                 change[channel.kind] = self._tabulated(self.T - self.T[..., :1], content)
-            elif channel.kind == "first drop" and self.bubble is not None:
+            elif channel.kind in ("first drop", POT) and self.bubble is not None:
                 change[channel.kind] = self._tabulated(self.bubble - self.bubble[..., :1], content)
             elif channel.kind == "density":
                 temperature = np.nan_to_num(self.base.evidence.density_temperature, nan=293.15)
@@ -91,7 +92,7 @@ class Foreign:
         found: dict[str, Array] = {}
         for channel in self.base.block.channels:
             columns = np.zeros((*channel.prediction.shape, len(boiling) + len(other)))
-            if channel.kind in ("head temperature", "dry point", "first drop"):
+            if channel.kind in ("head temperature", "dry point", "first drop", POT):
                 for q in range(len(boiling)):
                     columns[..., q] = self._tabulated(self._moved[..., q], content)
             elif channel.kind == "density":
@@ -241,7 +242,7 @@ def foreign(base: Ground, substance: Substance) -> Foreign:
     w = own[..., None, :] * (1.0 - LEVELS[:, None])
     vapour = mixture.mole_fractions(np.concatenate([w, np.broadcast_to(LEVELS[:, None], (*w.shape[:-1], 1))], axis=-1))
     T, x = mixture.dew_point(vapour, pressure)
-    bubble = mixture.bubble_point(vapour, pressure)[0] if base.has("first drop") else None
+    bubble = mixture.bubble_point(vapour, pressure)[0] if base.has("first drop") or base.has(POT) else None
     return Foreign(substance, mixture, base, x, T, bubble, _index(base, mixture))
 
 

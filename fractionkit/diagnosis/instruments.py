@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.composition.pots import POT
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Hypothesis, Variant
 from fractionkit.diagnosis.laplace import Change
@@ -74,6 +75,7 @@ def boiling_slopes(base: Ground) -> dict[str, Array]:
         ("head temperature", base.setting.dew),
         ("dry point", base.setting.dry),
         ("first drop", base.setting.bubble),
+        (POT, base.setting.bubble),
     ):
         if table is not None and base.has(kind):
             found[kind] = table.at(coordinates).by_pressure

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.channels import Normal, Range, Scatter
 from fractionkit.composition.joint import Channel
+from fractionkit.composition.pots import Elevated
 from fractionkit.diagnosis.ground import Ground, node_shares
 from fractionkit.diagnosis.laplace import fit
 from fractionkit.diagnosis.model import ReadingCheck
@@ -142,6 +143,8 @@ def checks(base: Ground) -> tuple[ReadingCheck, ...]:
 def _shown(channel: Channel) -> tuple[Array, Array] | None:
     """(K,) reading, NaN where not taken, and the standard deviation of its own scatter."""
     scatter = channel.scatter
+    if isinstance(scatter, Elevated):
+        return scatter.end, scatter.spread()
     if isinstance(scatter, Range):
         middle = 0.5 * (scatter.start + scatter.end)
         return middle, np.hypot(scatter.sd / np.sqrt(2.0), PLACE_SD * (scatter.end - scatter.start))

@@ -160,6 +160,7 @@ def percent(fraction: float) -> str:
 SHOWN = {
     "head temperature": (1.0, -273.15, "°C", 1),
     "first drop": (1.0, -273.15, "°C", 1),
+    "pot temperature": (1.0, -273.15, "°C", 1),
     "dry point": (1.0, -273.15, "°C", 1),
     "density": (1e-3, 0.0, "g/mL", 4),
 }

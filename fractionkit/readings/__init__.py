@@ -8,6 +8,7 @@ from fractionkit.readings.atmosphere import (
     sea_level_from_station,
     station_from_sea_level,
 )
+from fractionkit.readings.bench_balance import weighing_u
 from fractionkit.readings.checks import Place
 from fractionkit.readings.density import Densities, correct_densities
 from fractionkit.readings.density_inputs import DensityReadings, Vessel
@@ -65,4 +66,5 @@ __all__ = [
     "volume_density",
     "water_density",
     "water_density_slope",
+    "weighing_u",
 ]

@@ -98,7 +98,7 @@ class Rows:
         self.density = _taken(evidence.density, self.vessel)
         self.index = _taken(evidence.index, self.vessel)
         self.stated = self._stated_rows()
-        self.pot = [v for v in _taken(evidence.range_start, self.vessel) if self.vessel[v] == self.cuts]
+        self.pot = [] if evidence.pot is None else [v for v in _taken(evidence.pot, self.vessel) if v == self.cuts]
         self.labels, self.cut = self._labels()
 
     def _head_rows(self) -> list[tuple[int, int]]:
@@ -237,8 +237,10 @@ class Rows:
         )
 
     def _pot(self, run: Course, v: Array) -> tuple[Array, Array, Array]:
-        kind = self.evidence.range_start
         moves = np.zeros((len(run.pot), len(self.pot), len(self.linear)))
+        kind = self.evidence.pot
+        if kind is None:
+            return np.zeros((len(run.pot), 0)), np.zeros(0), moves
         added = self._felt(kind, self.pot, moves, v)
         return kind.value[self.pot] - run.pot[:, None] - added, kind.repeat[self.pot] ** 2, moves
 
