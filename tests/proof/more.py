@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Balance, Detection, Evidence
+from fractionkit.composition.vessels import pot_readings
 from fractionkit.mixture import Mixture
 from fractionkit.readings.terms import Measured
 from fractionkit.still import distil
@@ -43,11 +44,13 @@ EXTRAS = {
 }
 LOST = 0.005  # most of a cut that goes off as vapour, uniform from nothing
 TESTED = 3  # cuts taken for a boiling-range test
+POT_BIAS, POT_REPEAT = 1.0, 0.5  # K, superheat and the pot's own thermometer, and what differs from reading to reading
 LEFT = (0.01, 0.05)  # of a cut when the dry point is read: the last drop runs off the bottom of the flask
 ALONE = "head temperatures and density"
 NO_ORDER = "the same, order of distillation not used"
 BALANCE = "charge and residue weighed, density of both"
 INDEX = "refractive index"
+POT = "residue weighed, pot temperature at the end of each cut"
 RANGE = "boiling range of three cuts"
 TEST = "a test of the purest cut for another component"
 LABORATORY = "another laboratory's result of one cut"
@@ -65,6 +68,7 @@ def variants(bench: Bench, quality: Quality, evidence: Evidence, seed: int) -> d
         ALONE: (evidence, every),
         NO_ORDER: (replace(evidence, balance=replace(balance, ordered=False)), every),
         BALANCE: (_balanced(bench, quality, evidence, dense, rng), every),
+        POT: (_pot_read(bench, quality, evidence, rng), every),
         INDEX: (_refracted(bench, extras, evidence, rng), every),
         RANGE: _ranged(bench, quality, evidence, warm, rng),
         TEST: spot_test(bench, extras, evidence, rng),
@@ -98,6 +102,19 @@ def _weighed(bench: Bench, weighing: float, rng: np.random.Generator) -> Array:
     """Cuts and residue on the balance (K + 1,), kg; a little of each cut went off."""
     kept = bench.mass * (1.0 - LOST * rng.random(len(bench.mass)))
     return np.asarray(np.append(kept, bench.rest_mass) + weighing * rng.standard_normal(len(kept) + 1))
+
+
+def _pot_read(bench: Bench, quality: Quality, evidence: Evidence, rng: np.random.Generator) -> Evidence:
+    """The residue, of which nothing is known but its mass, and what the pot's thermometer showed before each vessel."""
+    mass = _weighed(bench, EXTRAS[quality.name].weighing, rng)
+    shown = bench.pot_end + POT_BIAS * rng.standard_normal() + POT_REPEAT * rng.standard_normal(len(bench.mass))
+    return replace(
+        _longer(evidence, 1),
+        names=(*evidence.names, "residue"),
+        residue=True,
+        balance=Balance(mass),
+        pot=pot_readings(np.append(np.nan, shown)),
+    )
 
 
 def _joined(first: Measured, second: Measured) -> Measured:

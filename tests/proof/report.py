@@ -76,13 +76,14 @@ def _more(more: Sequence[Further]) -> list[str]:
         "them at a time, planted from the truth (tests/proof/more.py). Half widths of the 95 % intervals are medians of the",
         "ratio to the same cut's without the further evidence: of all cuts of the run, and of those that the reading is of.",
         "",
-        "Two components:",
-        "",
-        *tables.further(more, 2),
-        "Three components:",
-        "",
-        *tables.further(more, 3),
+        *(line for count in (2, 3) for line in _kinds(more, count)),
     ]
+
+
+def _kinds(more: Sequence[Further], components: int) -> list[str]:
+    if not any(len(part.names) == components for part in more):
+        return []
+    return [f"{'Two' if components == 2 else 'Three'} components:", "", *tables.further(more, components)]
 
 
 def _control(control: Sequence[Cuts]) -> list[str]:
