@@ -36,10 +36,10 @@ def check_writable(path: Path) -> None:
     InputError
         if ``path`` is a folder, or its folder does not exist or may not be written.
     """
-    if path.is_dir():
+    if os.path.isdir(path):
         raise InputError(Fault(str(path), "the path of a file to write, not a folder"))
     folder = path.parent
-    if not folder.is_dir():
+    if not os.path.isdir(folder):
         raise InputError(Fault(str(path), f"a file in an existing folder; there is no folder {folder}"))
     if not os.access(folder, os.W_OK):
         raise InputError(Fault(str(path), f"a folder that may be written; {folder} may not"))
@@ -59,8 +59,9 @@ def write_text(path: Path, text: str) -> None:
 def write_bytes(path: Path, data: bytes) -> None:
     """Write ``data`` to ``path`` in one step, as `write_text` does."""
     check_writable(path)
-    handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+    scratch = ""
     try:
+        handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
         umask = os.umask(0)
@@ -68,5 +69,6 @@ def write_bytes(path: Path, data: bytes) -> None:
         os.chmod(scratch, 0o666 & ~umask)
         os.replace(scratch, path)
     except OSError as error:
-        Path(scratch).unlink(missing_ok=True)
+        if scratch:
+            Path(scratch).unlink(missing_ok=True)
         raise InputError(Fault(str(path), f"a file that can be written ({error.strerror})")) from error

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fractionkit.cli.options import quantity
 from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
 from fractionkit.cli.terminal import console, heading, styled
 
@@ -58,14 +59,15 @@ def _readings(head: str | None, collected: str | None, log: Path | None) -> list
     from fractionkit.errors import Fault, InputError
     from fractionkit.planning.during_log import read_log
     from fractionkit.planning.during_model import BenchReading
-    from fractionkit.quantities import parse
 
     found = [] if log is None else read_log(log)
     if (head is None) != (collected is None):
         missing, example = ("--collected", "310 g") if collected is None else ("--head", "88.2 °C")
         raise InputError(Fault(None, f'{missing} as well, like {missing} "{example}"'))
     if head is not None and collected is not None:
-        found.append(BenchReading(parse(head, "temperature").value, _mass(collected, "--collected") or 0.0))
+        found.append(
+            BenchReading(quantity("--head", head, "temperature").value, _mass(collected, "--collected") or 0.0)
+        )
     if not found:
         raise InputError(Fault(None, '--head "88.2 °C" with --collected "310 g", or --log FILE.csv'))
     return found
@@ -73,11 +75,10 @@ def _readings(head: str | None, collected: str | None, log: Path | None) -> list
 
 def _mass(text: str | None, name: str) -> float | None:
     from fractionkit.errors import Fault, InputError
-    from fractionkit.quantities import parse
 
     if text is None:
         return None
-    mass = parse(text, "mass").value
+    mass = quantity(name, text, "mass").value
     if mass < 0.0:
         raise InputError(Fault(text, "a mass of 0 or more", column=name))
     return mass

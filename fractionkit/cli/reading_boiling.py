@@ -28,7 +28,8 @@ def command(
     What a pure substance boils at today; a boiling point read is brought to 101.325 kPa and compared.
     """
     check_outputs(json)
-    from fractionkit.cli.reading_result import Options, Result, decimals_typed, options_for, tell, typed
+    from fractionkit.cli.options import Options, options_for
+    from fractionkit.cli.reading_result import Result, decimals_typed, tell, typed
     from fractionkit.quantities import format_with_half_width
     from fractionkit.substances import get
 

@@ -10,7 +10,7 @@ import typer
 from fractionkit.cli.outputs import JsonOption, check_outputs
 
 if TYPE_CHECKING:
-    from fractionkit.cli.reading_result import Options
+    from fractionkit.cli.options import Options
     from fractionkit.quantities import Quantity
     from fractionkit.readings import Densities, DensityReadings, Vessel
 
@@ -56,8 +56,9 @@ def command(
     From a density, a specific gravity, or a vessel weighed empty, with water and with the sample.
     """
     check_outputs(json)
+    from fractionkit.cli.options import Options, options_for
     from fractionkit.cli.reading_moving import comparison, density_slope, method_warning, move, volume_row
-    from fractionkit.cli.reading_result import Options, Result, budget, options_for, tell, typed
+    from fractionkit.cli.reading_result import Result, budget, tell, typed
     from fractionkit.substances import get
 
     options = Options()

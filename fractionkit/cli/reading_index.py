@@ -37,7 +37,8 @@ def command(
     Moved along the slope of the substance and compared with it.
     """
     check_outputs(json)
-    from fractionkit.cli.reading_result import Options, Result, budget, combined, options_for, tell, typed
+    from fractionkit.cli.options import Options, options_for
+    from fractionkit.cli.reading_result import Result, budget, combined, tell, typed
     from fractionkit.readings import Correction, correct_indices, index_at
     from fractionkit.substances import get
 

@@ -29,7 +29,7 @@ def command(
     How far a density, a head temperature or a refractive index may be off, and which instruments are good enough.
     """
     check_outputs(json)
-    from fractionkit.cli.reading_result import Options, options_for
+    from fractionkit.cli.options import Options, options_for
     from fractionkit.measurements.plan_words import json_text
     from fractionkit.measurements.reach import plan_pairs
 

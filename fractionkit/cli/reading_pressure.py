@@ -40,7 +40,8 @@ def command(
     From a barometer there, or from a weather report and the altitude.
     """
     check_outputs(json)
-    from fractionkit.cli.reading_result import Options, Result, options_for, tell, typed, u_of, value_of
+    from fractionkit.cli.options import Options, options_for
+    from fractionkit.cli.reading_result import Result, tell, typed, u_of, value_of
     from fractionkit.quantities import format_with_half_width
     from fractionkit.readings import Correction, correct_pressure, mercury_barometer, steam_temperature
     from fractionkit.readings.pressure import MERCURY_SOURCE

@@ -4,16 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from fractionkit.cli.outputs import deliver
 from fractionkit.cli.terminal import WIDEST, console
-from fractionkit.errors import Fault, InputError
 from fractionkit.files import json_text
-from fractionkit.quantities import COVERAGE_95, Quantity, format_with_half_width, from_si, parse, unit_factor
+from fractionkit.quantities import COVERAGE_95, Quantity, format_with_half_width, from_si, unit_factor
 from fractionkit.readings import Correction, Measured
 
 SCHEMA = "fractionkit/reading/1"
@@ -24,42 +21,6 @@ SHOWN_UNITS = {
     "kg/m3": ("density_difference", "g/mL"),
     "": ("number", ""),
 }
-
-
-class Options:
-    """Reads the options of one command; all faults are told at once by ``check``."""
-
-    def __init__(self) -> None:
-        self.faults: list[Fault] = []
-
-    def read(self, name: str, text: str | None, kind: str) -> Quantity | None:
-        """The option ``name`` as a quantity; None when it was not given or is at fault."""
-        if text is None:
-            return None
-        try:
-            return parse(text, kind)
-        except InputError as error:
-            self.faults.extend(replace(fault, column=name) for fault in error.faults)
-            return None
-
-    def refuse(self, name: str, value: str | None, expected: str) -> None:
-        """Note a fault that is not a matter of notation."""
-        self.faults.append(Fault(value, expected, column=name))
-
-    def check(self) -> None:
-        """Raise InputError with every fault noted so far."""
-        if self.faults:
-            raise InputError(self.faults)
-
-
-@contextmanager
-def options_for(names: Mapping[str, str]) -> Iterator[None]:
-    """Name the options of the prompt in faults that the readings room tells in the words of a run sheet."""
-    try:
-        yield
-    except InputError as error:
-        faults = [replace(fault, column=names.get(fault.column or "", fault.column)) for fault in error.faults]
-        raise type(error)(faults) from error
 
 
 def combined(measured: Measured) -> tuple[float, float]:

@@ -9,7 +9,7 @@ import typer
 from fractionkit.cli.outputs import JsonOption, check_outputs
 
 if TYPE_CHECKING:
-    from fractionkit.cli.reading_result import Options
+    from fractionkit.cli.options import Options
     from fractionkit.quantities import Quantity
     from fractionkit.readings import Stem
 
@@ -60,12 +60,11 @@ def command(
     Offset, or ice and steam point; then the emergent stem.
     """
     check_outputs(json)
+    from fractionkit.cli.options import Options, options_for
     from fractionkit.cli.reading_result import (
-        Options,
         Result,
         budget,
         combined,
-        options_for,
         tell,
         typed,
         u_of,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fractionkit.cli import terminal
+from fractionkit.cli.options import quantity
 from fractionkit.cli.outputs import JsonOption, ReportOption, check_outputs, deliver
 from fractionkit.cli.terminal import line
 
@@ -48,9 +49,8 @@ def _ratio(text: str | None) -> Quantity | None:
     if text is None:
         return None
     from fractionkit.errors import Fault, InputError
-    from fractionkit.quantities import parse
 
-    ratio = parse(text, "number", default_unit="")
+    ratio = quantity("--reflux", text, "number", default_unit="")
     if not 0.0 <= ratio.value <= 100.0:
         raise InputError(Fault(text, "a reflux ratio L/D from 0 to 100", column="--reflux"))
     return ratio

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from fractionkit.cli.options import quantity
 from fractionkit.cli.stock_options import (
     AtOption,
     DayOption,
@@ -24,7 +25,6 @@ from fractionkit.cli.stock_options import (
     notes_of,
     opened_for_writing,
     parts,
-    quantity,
     told,
 )
 

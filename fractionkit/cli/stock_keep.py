@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import Annotated
 
@@ -47,7 +48,7 @@ def export(
     with opened_for_reading(stock) as book:
         if target.suffix.lower() != ".json":
             exchange.export_csv(book.ledger, target)
-        elif target.exists():
+        elif os.path.exists(target):
             raise InputError(Fault(str(target), "a new file; nothing is written over"))
         else:
             exchange.export_json(book.ledger, target)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from fractionkit.cli.stock_options import quantity
+from fractionkit.cli.options import quantity
 from fractionkit.errors import Fault, InputError
 from fractionkit.quantities import parse
 from fractionkit.stock import acts

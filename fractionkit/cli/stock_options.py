@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from fractionkit.cli.options import quantity
 from fractionkit.errors import Fault, InputError
 from fractionkit.stock.paths import VARIABLE
 
@@ -44,16 +45,6 @@ StabiliserOption = Annotated[
 ]
 RetestOption = Annotated[str | None, typer.Option("--retest", metavar="DATE", help="To be tested again by this day.")]
 Place = Annotated[str, typer.Argument(metavar="NAME", help="Bottle, cut or lot: B7, R2/C5, C5 where there is but one.")]
-
-
-def quantity(option: str, text: str, kind: str) -> Quantity:
-    """An option as a quantity; faults name the option."""
-    from fractionkit.quantities import parse
-
-    try:
-        return parse(text, kind)
-    except InputError as error:
-        raise InputError([replace(fault, column=option) for fault in error.faults]) from None
 
 
 def kilograms(option: str, text: str | None) -> float | None:
@@ -108,7 +99,7 @@ def opened_for_writing(path: Path | None, *, create: bool = False) -> Stock:
     from fractionkit.stock import default_path, open_stock
 
     found = path or default_path()
-    new = create and not found.exists()
+    new = create and not os.path.exists(found)
     stock = open_stock(found, create=create)
     if new:
         typer.echo(f"new logbook: {found}")

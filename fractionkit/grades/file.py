@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -34,7 +35,7 @@ def load_grades(path: str | Path) -> tuple[Grade, ...]:
         with every fault of every file, each with file, row, key, value and what is expected.
     """
     source = Path(path)
-    files = sorted(source.glob("*.toml")) if source.is_dir() else [source]
+    files = sorted(source.glob("*.toml")) if os.path.isdir(source) else [source]
     if not files:
         raise InputError(Fault(None, "a folder with a grade in it, one .toml file a grade", str(source)))
     if len(files) > MOST_FILES:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -96,7 +97,7 @@ def load_aliquots(path: str | Path) -> AliquotSeries:
     head = sheet.section("run", HeadSection)
     table_file = source.parent / head.samples
     table_faults = Faults(str(table_file))
-    content = read_text(table_file, table_faults) if sheet.readable or table_file.exists() else None
+    content = read_text(table_file, table_faults) if sheet.readable or os.path.exists(table_file) else None
     samples = None if content is None else read_samples(content, table_faults)
     series = _assemble(source, table_file, sheet, head, samples, table_faults) if sheet.readable else None
     listed = faults.all() + table_faults.all()

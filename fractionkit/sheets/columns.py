@@ -95,7 +95,8 @@ def convert(column: Column, lines: list[int], decimal_comma: bool, faults: Fault
         return Converted(values, given, gravity, basis)
     factor, offset, header_basis = scale
     plain, odd = _sorted_out(column.cells, decimal_comma)
-    values[list(plain)] = np.array([float(text) for text in plain.values()], dtype=float) * factor + offset
+    with np.errstate(over="ignore"):  # infinity is beyond every limit
+        values[list(plain)] = np.array([float(text) for text in plain.values()], dtype=float) * factor + offset
     if header_basis is not None:
         gravity[list(plain)] = True
         basis[list(plain)] = header_basis
@@ -173,7 +174,8 @@ def _check_limits(
     faults: Faults,
 ) -> None:
     """Note a fault for each value outside the column's limits and blank it."""
-    si = np.where(gravity, values * 1000.0, values)
+    with np.errstate(over="ignore"):
+        si = np.where(gravity, values * 1000.0, values)
     bad = (si <= spec.low if spec.above else si < spec.low) | (si > spec.high) | np.isinf(si)
     other = {"°C": "F", "g": "kg", "mL": "L", "g/mL": "kg/m3"}.get(spec.unit)
     hint = ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -71,7 +72,7 @@ def _run_file(path: Path) -> Path:
 def _cuts(path: Path, sheet: RunSheet) -> tuple[CutTable | None, Faults]:
     """The table of cuts; read even where run.toml is no TOML, so that its faults are told in the same go."""
     faults = Faults(str(path))
-    if not sheet.readable and not path.exists():
+    if not sheet.readable and not os.path.exists(path):
         return None, faults
     text = read_text(path, faults)
     return (None if text is None else read_cuts(text, faults)), faults

@@ -34,12 +34,12 @@ def lot_file(path: Path) -> Path | None:
 
     A file is a lot's where it has a line [lot] or [[target]].
     """
-    if path.is_dir():
+    if os.path.isdir(path):
         found = [entry for entry in path.iterdir() if entry.name.lower() == LOT_FILE.lower()]
         return found[0] if found else None
     if path.name.lower() == LOT_FILE.lower():
         return path
-    text = read_text(path, Faults(str(path))) if path.is_file() else None
+    text = read_text(path, Faults(str(path))) if os.path.isfile(path) else None
     lines = {line.split("#")[0].strip() for line in (text or "").splitlines()}
     return path if lines & {"[lot]", "[[target]]"} else None
 
@@ -55,7 +55,7 @@ def load_lot(path: str | Path) -> LotSheet:
     from fractionkit.sheets.lot_sections import LotSheetReader  # here: pydantic, for those who only read the model
 
     source = Path(path)
-    found = lot_file(source) if source.is_dir() else source
+    found = lot_file(source) if os.path.isdir(source) else source
     if found is None:
         raise InputError(Fault(None, f"a folder with a {LOT_FILE} in it", str(path)))
     faults = Faults(str(found))
@@ -79,7 +79,7 @@ def _assemble(source: Path, sheet: LotSheetReader) -> LotSheet:
         sheet.fault(expected, "lot")
     targets = _targets(sheet)
     for key, name in (("stock", head.stock), ("grades", head.grades)):
-        if name is not None and not (source.parent / name).exists():
+        if name is not None and not os.path.exists(source.parent / name):
             sheet.fault("a file that exists, its path as seen from this sheet", "lot", key, value=name)
     if len(set(head.bottles)) < len(head.bottles):
         sheet.fault("each bottle once", "lot", "bottles", value=list(head.bottles))
@@ -111,8 +111,8 @@ def _runs(source: Path, sheet: LotSheetReader) -> tuple[LotRun, ...]:
         if entry.path is None:
             continue
         path = Path(os.path.normpath(source.parent / entry.path))  # one name of a run, as the stock knows it
-        file = path / RUN_FILE if path.is_dir() else path
-        if not file.is_file():
+        file = path / RUN_FILE if os.path.isdir(path) else path
+        if not os.path.isfile(file):  # these two ask of any text, be it too long for a name
             sheet.fault("the folder of a run, as seen from this sheet", "run", index, "path", value=entry.path)
         elif file.resolve() in found:
             sheet.fault("each run once", "run", index, "path", value=entry.path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Mapping
 from pathlib import Path
 
@@ -58,7 +59,7 @@ def load_still(path: str | Path) -> StillSheet:
 
 def _file(path: Path) -> Path:
     inside = path / STILL_FILE
-    return inside if path.is_dir() else path
+    return inside if os.path.isdir(path) else path
 
 
 def _assemble(source: Path, sheet: StillSheetFile) -> StillSheet:
@@ -176,9 +177,8 @@ def _target(sheet: StillSheetFile, feed: FeedEntry, components: tuple[str, ...])
     if missing:
         sheet.fault(f'{" and ".join(missing)} as well, like purity = "99 wt%"', "target")
     component = None if entry.component is None else sheet.substance(entry.component, "target", "component")
-    known = len(components) == len(
-        sheet.typed("feed", "composition") or ()
-    )  # otherwise it may be the one mistyped there
+    typed = sheet.typed("feed", "composition")
+    known = isinstance(typed, dict) and len(components) == len(typed)  # otherwise it may be the one mistyped there
     if component is not None and components and known and component not in components:
         expected = f"one of the feed's components: {', '.join(components)}"
         sheet.fault(expected, "target", "component", value=entry.component)

@@ -6,8 +6,8 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fractionkit.balance.masses import weighing_u
 from fractionkit.errors import Fault, InputError
+from fractionkit.readings import weighing_u
 from fractionkit.stock.composition import Known
 from fractionkit.stock.draft import FOUND, LOSS, SOLD, SUPPLY, USED, WASTE, Draft, grams, micrograms
 from fractionkit.stock.enter import Part

@@ -33,7 +33,7 @@ def backup(connection: sqlite3.Connection, source: Path, path: Path) -> Backup:
     InputError
         where something stands there already, the folder cannot be written, or the copy is not what it should be.
     """
-    if path.exists():
+    if os.path.exists(path):
         raise file.refuse(path, "a new file; nothing is written over")
     try:
         handle, scratch = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Assessment
-from fractionkit.balance.masses import weighing_u
 from fractionkit.errors import AtOddsError, Fault, InputError
+from fractionkit.readings import weighing_u
 from fractionkit.stock import composition as compose
 from fractionkit.stock.composition import Known
 from fractionkit.stock.draft import FOUND, LOSS, SUPPLY, Draft, grams, micrograms

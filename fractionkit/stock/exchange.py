@@ -50,7 +50,7 @@ def export_csv(ledger: Ledger, folder: Path) -> None:
     InputError
         where the folder is there already, or cannot be made.
     """
-    if folder.exists():
+    if os.path.exists(folder):
         raise InputError(Fault(str(folder), "a new folder; nothing is written over"))
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
@@ -77,7 +77,7 @@ def import_from(source: Path, path: Path) -> Ledger:
     InputError
         where the export is not whole or was changed, or something stands at ``path`` already.
     """
-    if path.exists():
+    if os.path.exists(path):
         raise file.refuse(path, "a new file; nothing is written over")
     ledger = _read(source)
 
@@ -91,7 +91,7 @@ def import_from(source: Path, path: Path) -> Ledger:
 
 def _read(source: Path) -> Ledger:
     try:
-        told, tables = _from_folder(source) if source.is_dir() else _from_json(source)
+        told, tables = _from_folder(source) if os.path.isdir(source) else _from_json(source)
     except OSError as error:
         raise InputError(Fault(None, f"an export that can be read ({error.strerror})", str(source))) from None
     entries = store.assemble(tables)
@@ -107,7 +107,7 @@ def _read(source: Path) -> Ledger:
 def _from_json(source: Path) -> tuple[Mapping[str, Any], store.Tables]:
     told = _manifest_of(source)
     tables = told.get("tables")
-    if not isinstance(tables, Mapping):
+    if not isinstance(tables, Mapping) or not all(isinstance(tables.get(table, []), list) for table in TABLES):
         raise InputError(
             Fault(None, f"an export of the logbook, with its tables (or the folder of {MANIFEST})", str(source))
         )

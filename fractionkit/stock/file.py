@@ -36,7 +36,7 @@ def inspect(path: Path) -> None:
     InputError
         where it is missing, a folder, or no logbook.
     """
-    if path.is_dir():
+    if os.path.isdir(path):
         raise refuse(path, "the file of the logbook, not a folder")
     try:
         with path.open("rb") as stream:
@@ -84,7 +84,7 @@ def trouble(path: Path) -> Iterator[None]:
         else:
             expected = f"a logbook in a folder that may be written ({text})"
         raise refuse(path, expected) from None
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise damaged(path, str(error)) from None
 
 
@@ -238,7 +238,7 @@ def place(made: Path, path: Path) -> None:
         except FileExistsError:
             raise
         except OSError:  # a file system without links
-            if path.exists():
+            if os.path.exists(path):
                 raise FileExistsError from None
             os.rename(made, path)
     except FileExistsError:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
@@ -140,7 +141,7 @@ def _place(draft: Draft, parent: Parent) -> Place:
     if parent.origin in SHELF:
         return draft.find(parent.name)
     path = Path(parent.origin)
-    if path.is_dir():
+    if os.path.isdir(path):
         path = path / "run.toml"
     batch = acts.run_named(draft.ledger, parent.origin, str(path.absolute()))
     return acts.cut_of(draft.ledger, batch, parent.name)

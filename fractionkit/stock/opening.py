@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sqlite3
 from pathlib import Path
 
@@ -27,9 +28,9 @@ def open_stock(
         where it is missing, locked, damaged, not a logbook, of a newer version, or may not be written.
     """
     found = default_path() if path is None else Path(path)
-    if found.is_symlink():  # SQLite keeps its log beside the file itself
+    if os.path.islink(found):  # SQLite keeps its log beside the file itself
         found = found.resolve()
-    if create and not found.exists():
+    if create and not os.path.exists(found):
         begin(found)
     file.inspect(found)
     connection = file.connect(found, lambda c: store.load(c, found), write=write, wait=wait)
@@ -55,5 +56,5 @@ def begin(path: Path) -> None:
     try:
         file.make(path, fill)
     except InputError:
-        if not path.exists():  # otherwise another command was quicker, and its logbook is as good
+        if not os.path.exists(path):  # otherwise another command was quicker, and its logbook is as good
             raise

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from fractionkit.balance.masses import weighing_u
+from fractionkit.readings import weighing_u
 from fractionkit.stock import acts, composition
 from fractionkit.stock.composition import Array, Composition, Known
 from fractionkit.stock.draft import LOSS

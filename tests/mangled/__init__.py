@@ -1,0 +1,1 @@
+"""Files that a person wrote, mangled: nothing but a message that says where is the answer."""
