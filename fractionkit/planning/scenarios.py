@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 
 COUNT = 100
 SEED = 20240517
-FIT_GOAL = 1e-3
+FIT_GOAL = 2e-3
 """Largest error of a vapour's mole fraction in any scenario at which the fit is good enough; 5e-5 and 0.02 K are usual."""
 
 MODELS = {4: 32, 5: 24}

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.still.control import Control
-from fractionkit.still.equilibrium import Array, Equilibrium, total
+from fractionkit.still.equilibrium import Array, Equilibrium, total, vapour_over
 from fractionkit.still.state import State
 
 PERTURBATION = 1e-6
@@ -54,6 +54,13 @@ class Column:
     condenser: Array
     control: Control | None = None
 
+    def take(self, each: NDArray[np.intp]) -> Column:
+        """Return the still of scenarios ``each``, its reflux given; the mixture must be one that can be divided."""
+        mixture = self.mixture.take(each)  # type: ignore[attr-defined]
+        return Column(
+            mixture, self.pressure[each], self.efficiency[:, each], self.holdup[:, each], self.condenser[each]
+        )
+
     def reflux(self, s: State) -> Array:
         """Reflux ratio (S,) at a state."""
         return s.R if self.control is None else self.control.reflux(s)
@@ -70,8 +77,7 @@ class Column:
         # K from a liquid that is all above zero, times the true one: a fraction a rounding below zero stays linear in y
         safe = np.maximum(liquid, TRACE)
         safe /= total(safe)[..., None]
-        quick = getattr(self.mixture, "vapour", None)
-        y = self.mixture.bubble_point(safe, self.pressure)[1] if quick is None else quick(safe)
+        y = vapour_over(self.mixture, safe, self.pressure)
         up = y / safe * liquid
         if not self.whole:
             up = np.where(self.efficiency > 0.0, up, liquid)

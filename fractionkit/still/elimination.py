@@ -11,6 +11,9 @@ from fractionkit.still.state import State
 FEW, MANY = 4, 48
 """Up to so few scenarios the whole inverse is made; from so many on small matrices are inverted by cofactors."""
 
+SMALL = 64
+"""Rows up to which that inverse is made of the whole matrix at once."""
+
 
 class Elimination:
     """Factors of W = M/(gamma h) - J, eliminated from the condenser down to the pot.
@@ -23,9 +26,17 @@ class Elimination:
     def __init__(self, column: Column, s: State, slopes: Array, inverse_step: Array, *, pot: bool = True) -> None:
         levels, S, n = s.u.shape
         self._control = column.control
-        self._step = step = inverse_step
+        self._step = inverse_step
         R = column.reflux(s)
-        V = R + 1.0
+        if S <= FEW and levels * n <= SMALL:
+            self._whole: Array | None = _whole_inverse(column, slopes, R, inverse_step, pot=pot)
+            return
+        self._eliminate(column, slopes, R, pot=pot)
+        self._whole = self._dense() if S <= FEW else None
+
+    def _eliminate(self, column: Column, slopes: Array, R: Array, *, pot: bool) -> None:
+        N, S, n, _ = slopes.shape
+        levels, step, V = N + 1, self._step, R + 1.0
         held = column.holdup[..., 0] * step
         condenser = column.condenser[:, 0] * step
         top = 1.0 / (condenser + V)
@@ -56,7 +67,6 @@ class Elimination:
                 last[i, i] += step
             self._own[0] = inverse(last)
         np.multiply(self._own[:-1], R, out=self._above)
-        self._whole = self._dense() if S <= FEW else None
 
     def _dense(self) -> Array:
         """The inverse as one matrix (S, (N + 1) n, (N + 1) n): for few scenarios one product beats many small ones."""
@@ -98,6 +108,30 @@ class Elimination:
         key = self._control.component
         R, ratio = self._control.solve(s, b.R, k[-1, :, key], response[-1, :, key], self._step)
         return State(k + ratio[:, None] * response, R)
+
+
+def _whole_inverse(column: Column, slopes: Array, R: Array, step: Array, *, pot: bool) -> Array:
+    """Inverse of W (S, (N + 1) n, (N + 1) n)."""
+    N, S, n, _ = slopes.shape
+    V = R + 1.0
+    W = np.zeros((S, N + 1, n, N + 1, n))
+    rising = V[:, None, None] * slopes
+    low, one = np.arange(N), np.arange(n)
+    # numpy puts the axes of the two lists first, (N, S, n, n), where a slice stands between them
+    W[:, low, :, low] = rising
+    W[:, low + 1, :, low] = -rising
+    own = np.empty((N + 1, S))
+    own[0], own[1:-1], own[-1] = step, column.holdup[..., 0] * step + R, column.condenser[:, 0] * step + V
+    for i in one:
+        W[:, low, i, low + 1, i] -= R[:, None]
+        W[:, np.arange(N + 1), i, np.arange(N + 1), i] += own.T
+    if not pot:
+        W[:, 0] = 0.0
+        W[:, 0, one, 0, one] = 1.0
+    whole = np.linalg.inv(W.reshape(S, (N + 1) * n, -1))
+    if not pot:
+        whole[..., :n] = 0.0
+    return whole
 
 
 def _product(a: Array, b: Array) -> Array:

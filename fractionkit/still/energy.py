@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike
 from fractionkit.errors import Fault, InputError
 from fractionkit.still.checks import Setting
 from fractionkit.still.column import TRACE, part_of_stage
-from fractionkit.still.equilibrium import Array, Equilibrium, unit
+from fractionkit.still.equilibrium import Array, Equilibrium, laid_out, unit, vapour_over
 from fractionkit.still.result import Distillation
 from fractionkit.still.state import Flags
 
@@ -60,8 +60,9 @@ def finish(
     pot = charge - over - held
     back = 1.0 if scale is None else scale
     distillate = unit(np.maximum(notes["distillate"], 0.0) * back)
-    pressure = setting.pressure[:, None]
-    pot_temperature, boiling = mixture_bubble(mixture, unit(notes["m"] * back), pressure)
+    liquid = unit(np.maximum(_points_first(notes["m"] * back), 0.0))
+    pot_temperature, boiling = mixture.bubble_point(liquid, setting.pressure)
+    pot_temperature, boiling = np.asarray(pot_temperature).T, np.moveaxis(boiling, 0, 1)
     vapour, heat, time = _flows(notes, boiling, setting, heats, scale, total, boilup, heater_power)
     result = Distillation(
         distilled=over.sum(axis=-1),
@@ -86,11 +87,11 @@ def finish(
     return Distillation(**first, molar_mass=result.molar_mass)
 
 
-def mixture_bubble(mixture: Equilibrium, x: Array, pressure: Array) -> tuple[Array, Array]:
-    """Bubble point with points before scenarios, the order that mixtures with values per scenario expect."""
-    liquid = unit(np.maximum(np.moveaxis(x, 0, 1), 0.0))
-    T, y = mixture.bubble_point(liquid, pressure.T)
-    return np.asarray(T).T, np.moveaxis(y, 0, 1)
+def _points_first(x: Array) -> Array:
+    """Compositions (K, S, n) of (S, K, n): points before scenarios, as mixtures with values per scenario expect."""
+    out = laid_out((x.shape[1], x.shape[0], x.shape[2]))
+    out[...] = x.transpose(1, 0, 2)
+    return out
 
 
 def _head(mixture: Equilibrium, notes: dict[str, Array], setting: Setting, back: Array | float) -> Array:
@@ -99,17 +100,17 @@ def _head(mixture: Equilibrium, notes: dict[str, Array], setting: Setting, back:
     Over a whole stage that is the stage's own. Over one that works in part (`part_of_stage`) the liquid x in
     equilibrium with that vapour z is found from x_i = z_i/K_i, K first at the stage's liquid.
     """
-    pressure = setting.pressure[:, None]
-    liquid = np.maximum(unit(np.maximum(notes["upper"] * back, 0.0)), TRACE)
-    T, y = mixture_bubble(mixture, liquid, pressure)
-    part = (setting.stages - setting.top)[:, None, None]
-    if np.all(part >= 1.0):
-        return T
-    z = part_of_stage(liquid, np.maximum(y, TRACE), part)
-    for _ in range(DEW_STEPS):
-        liquid = np.maximum(unit(z * liquid / np.maximum(y, TRACE)), TRACE)
-        T, y = mixture_bubble(mixture, liquid, pressure)
-    return T
+    liquid = np.maximum(unit(np.maximum(_points_first(notes["upper"] * back), 0.0)), TRACE)
+    part = (setting.stages - setting.top)[:, None]
+    if np.any(part < 1.0):
+        y = np.maximum(vapour_over(mixture, liquid, setting.pressure), TRACE)
+        z = part_of_stage(liquid, y, part)
+        for step in range(DEW_STEPS):
+            if step:
+                y = np.maximum(vapour_over(mixture, liquid, setting.pressure), TRACE)
+            liquid = np.maximum(unit(z * liquid / y), TRACE)
+    T, _ = mixture.bubble_point(liquid, setting.pressure)
+    return np.asarray(T).T
 
 
 def _flows(

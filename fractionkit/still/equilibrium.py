@@ -165,6 +165,12 @@ def unit(amounts: Array) -> Array:
     return np.asarray(np.where(whole > 0.0, amounts / np.where(whole > 0.0, whole, 1.0), 1.0 / n), dtype=np.float64)
 
 
+def vapour_over(mixture: Equilibrium, x: Array, pressure: Array) -> Array:
+    """Vapour y (..., n) over boiling liquids, without their temperature where the mixture can do without."""
+    quick = getattr(mixture, "vapour", None)
+    return np.asarray(mixture.bubble_point(x, pressure)[1] if quick is None else quick(x))
+
+
 def laid_out(shape: tuple[int, ...], inner: int = 1) -> Array:
     """Empty array of ``shape``, its last ``inner`` axes outermost in memory.
 
@@ -173,7 +179,7 @@ def laid_out(shape: tuple[int, ...], inner: int = 1) -> Array:
     """
     few = len(shape) - inner
     order = np.empty((*shape[few:], *shape[:few]))
-    return np.moveaxis(order, tuple(range(inner)), tuple(range(few, len(shape))))
+    return order.transpose(*range(inner, len(shape)), *range(inner))
 
 
 def total(amounts: Array) -> Array:

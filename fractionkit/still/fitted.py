@@ -12,7 +12,7 @@ from fractionkit.errors import Fault, InputError
 from fractionkit.still.equilibrium import Array, Equilibrium, laid_out, total, unit
 from fractionkit.still.lattice import chain, inner, nodes, powers, thinned
 
-DEGREES = {2: (4, 6, 8, 10, 12, 15), 3: (4, 6, 8, 10, 12), 4: (4, 6, 8), 5: (3, 4, 5, 6)}
+DEGREES = {2: (4, 6, 8, 10, 12, 15), 3: (4, 5, 6, 8, 10, 12), 4: (4, 6, 8), 5: (3, 4, 5, 6)}
 """Total degrees tried, by the number of components."""
 
 
@@ -22,6 +22,9 @@ MOST_CHECKS = 1500
 STRAIGHT = 3
 """Components up to which 1/T is fitted beside a straight line through the pure liquids: blends are then good too."""
 
+
+LEAST_WEIGHT = 0.02
+"""Weight, beside that by the vapour's slope, of samples near a pure component, where a volatility moves the vapour little."""
 
 FEW = 400
 """Numbers in an array below which whole-table operations cost less than one operation a monomial."""
@@ -77,18 +80,20 @@ class FittedVolatility:
             self._degrees = np.arange(degree + 1)
             points = nodes(self.n, degree + 2)
             values, T = _sample(members, self.pressure, points)
-            solved, *_ = np.linalg.lstsq(self._basis(points).T, values.reshape(len(points), -1), rcond=None)
+            weight = _weight(points, values)[:, None]
+            solved, *_ = np.linalg.lstsq(self._basis(points).T * weight, values.reshape(len(points), -1) * weight)
             # (n, terms, S)
             self._volatility: Array = np.ascontiguousarray(np.moveaxis(solved.reshape(-1, *values.shape[1:]), -1, 0))
-            found = self._log_alpha(np.repeat(checks[:, None], len(members), axis=1))
+            basis = self._basis(np.repeat(checks[:, None], len(members), axis=1))
+            found = self._ratios(basis, self._volatility)
             before, self.error_y = self.error_y, float(np.abs(unit(checks[:, None, :] * np.exp(found)) - y_true).max())
             # a mixture whose volatility is not smooth gains nothing from more terms
             if self.error_y <= goal or self.error_y > 0.8 * before:
                 break
         self._slopes = np.stack([self._differentiated(k) for k in range(self.n - 1)]) if self.n > 1 else None
         self._fit_temperature(points, values, T)
-        everywhere = np.repeat(checks[:, None], len(members), axis=1)
-        self.error_T = float(np.abs(self._temperature(everywhere, found) - T_true).max())
+        log_total = np.log(total(checks[:, None, :] * np.exp(found)))
+        self.error_T = float(np.abs(self._temperature(basis, log_total) - T_true).max())
 
     def _fit_temperature(self, points: Array, values: Array, T: Array) -> None:
         """1/T is close to a parabola in ln sum_i x_i K_i/K_n (Clausius and Clapeyron); polynomials take the rest.
@@ -96,7 +101,7 @@ class FittedVolatility:
         The parabola is that of the first mixture for all, so that what differs between them is linear in coefficients.
         """
         basis = self._basis(points).T
-        log_total = _log_total(points[:, None], values)
+        log_total = np.log(total(points[:, None] * np.exp(values)))
         if self.n <= STRAIGHT:
             pure = points.max(axis=1) > 0.999
             columns = np.column_stack([log_total[pure, 0], np.ones(pure.sum())])
@@ -109,22 +114,27 @@ class FittedVolatility:
         # (terms + 2, S)
         self._inverse_T = np.concatenate([np.repeat(parabola[:, None], T.shape[1], axis=1), rest])
 
-    def _temperature(self, x: Array, log_alpha: Array) -> Array:
+    def _temperature(self, basis: Array, log_total: Array) -> Array:
+        """T from the monomials and ln sum_i x_i K_i/K_n of liquids."""
         c = self._inverse_T[:, 0] if self._shared else self._inverse_T
-        log_total = _log_total(x, log_alpha)
-        rest = self._sum(self._basis(x), c[None, 2:, ...] if not self._shared else c[None, 2:, None])[..., 0]
+        rest = self._sum(basis, c[2:])
         return np.asarray(1.0 / (c[0] * log_total + c[1] * log_total**2 + rest), dtype=np.float64)
 
     def bubble_point(self, x: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
         """Return T (...) and y (..., n) at the fitted pressure; with S mixtures ``x`` is (..., S, n)."""
         liquid = np.asarray(x, dtype=np.float64)
         self._same_pressure(pressure)
-        log_alpha = self._log_alpha(liquid)
-        return self._temperature(liquid, log_alpha), unit(liquid * np.exp(log_alpha))
+        basis = self._basis(liquid)
+        y = self._volatilities(basis)
+        y *= liquid
+        whole = total(y)
+        y /= whole[..., None]
+        return self._temperature(basis, np.log(whole)), y
 
     def vapour(self, x: Array) -> Array:
         """Return y (..., n) alone, which costs less."""
-        y = x * np.exp(self._log_alpha(x))
+        y = self._volatilities(self._basis(x))
+        y *= x
         y /= total(y)[..., None]
         return y
 
@@ -136,12 +146,13 @@ class FittedVolatility:
         with L_ik = d ln a_i/dx_k made homogeneous of degree zero, L_ik - sum_m x_m L_im.
         """
         basis = self._basis(x)
-        a: Array = np.exp(self._ratios(basis, self._volatility))
-        ratio = a / total(x * a)[..., None]
+        ratio = self._volatilities(basis)
+        ratio /= total(x * ratio)[..., None]
         L = laid_out((*x.shape, self.n), 2)
         if self._slopes is not None:
+            lower = basis[: self._slopes.shape[2]]
             for k in range(self.n - 1):
-                L[..., k] = self._ratios(basis, self._slopes[k])
+                self._ratios(lower, self._slopes[k], L[..., k])
             L[..., -1] = 0.0
         L -= total(L * x[..., None, :])[..., None]
         mean = y[..., 0, None] * L[..., 0, :]
@@ -194,32 +205,32 @@ class FittedVolatility:
                 Fault(f"{asked.flat[0]:g} Pa", f"the fitted pressure, {self.pressure[0]:g} Pa", column="pressure")
             )
 
-    def _log_alpha(self, x: Array) -> Array:
-        return self._ratios(self._basis(x), self._volatility)
+    def _volatilities(self, basis: Array) -> Array:
+        """K_i/K_n (..., n)."""
+        out = self._ratios(basis, self._volatility)
+        np.exp(out[..., :-1], out=out[..., :-1])
+        out[..., -1] = 1.0
+        return out
 
     def _sum(self, basis: Array, coefficients: Array) -> Array:
-        """Polynomials (..., outputs) from ``basis`` (terms, ...) and ``coefficients`` (outputs, terms, S)."""
-        if self._shared and coefficients.shape[-1] == 1:
-            flat = coefficients[..., 0] @ basis.reshape(len(basis), -1)
-        else:
-            by_scenario = basis.reshape(len(basis), -1, basis.shape[-1])
-            # one output at a time: einsum then runs along the scenarios, five times as fast as over all outputs at once
-            flat = np.stack([np.einsum("tms,ts->ms", by_scenario, c) for c in coefficients])
-        return np.ascontiguousarray(np.moveaxis(flat.reshape(-1, *basis.shape[1:]), 0, -1))
+        """Polynomial (...) from ``basis`` (terms, ...) and ``coefficients`` (terms,) or (terms, S)."""
+        if coefficients.ndim == 1:
+            return np.asarray((coefficients @ basis.reshape(len(basis), -1)).reshape(basis.shape[1:]))
+        by_scenario = basis.reshape(len(basis), -1, basis.shape[-1])
+        # einsum runs along the scenarios
+        return np.asarray(np.einsum("tms,ts->ms", by_scenario, coefficients).reshape(basis.shape[1:]))
 
-    def _ratios(self, basis: Array, coefficients: Array) -> Array:
+    def _ratios(self, basis: Array, coefficients: Array, out: Array | None = None) -> Array:
         """Polynomials of ln K_i/K_n or its slopes; the last is zero for all compositions and not computed."""
-        out = laid_out((*basis.shape[1:], self.n))
+        if out is None:
+            out = laid_out((*basis.shape[1:], self.n))
         out[..., -1] = 0.0
         if self._shared:
             flat = coefficients[:-1, :, 0] @ basis.reshape(len(basis), -1)
-            for k in range(self.n - 1):
-                out[..., k] = flat[k].reshape(basis.shape[1:])
+            out[..., :-1] = flat.reshape(self.n - 1, *basis.shape[1:]).transpose(*range(1, basis.ndim), 0)
             return out
-        by_scenario = basis.reshape(len(basis), -1, basis.shape[-1])
-        # one output at a time: einsum then runs along the scenarios, five times as fast as over all outputs at once
         for k in range(self.n - 1):
-            out[..., k] = np.einsum("tms,ts->ms", by_scenario, coefficients[k]).reshape(basis.shape[1:])
+            out[..., k] = self._sum(basis, coefficients[k])
         return out
 
     def _basis(self, x: Array) -> Array:
@@ -245,14 +256,14 @@ class FittedVolatility:
         return out
 
     def _differentiated(self, k: int) -> Array:
-        """Coefficients (n, terms, S) of the derivative by x_k, in the same monomials."""
+        """Coefficients (n, terms, S) of the derivative by x_k, in the same monomials without those of highest degree."""
         where = {tuple(p): i for i, p in enumerate(self._powers.tolist())}
         out = np.zeros_like(self._volatility)
         for i, p in enumerate(self._powers.tolist()):
             if p[k] > 0:
                 lower = tuple(q - (j == k) for j, q in enumerate(p))
                 out[:, where[lower]] += 2.0 * p[k] * self._volatility[:, i]
-        return out
+        return np.ascontiguousarray(out[:, self._powers.sum(axis=1) < max(len(self._degrees) - 1, 1)])
 
 
 def _sample(members: list[Equilibrium], pressure: Array, x: Array) -> tuple[Array, Array]:
@@ -267,6 +278,7 @@ def _sample(members: list[Equilibrium], pressure: Array, x: Array) -> tuple[Arra
     return log_alpha, temperature
 
 
-def _log_total(x: Array, log_alpha: Array) -> Array:
-    """Logarithm of sum_i x_i K_i/K_n, (...)."""
-    return np.asarray(np.log((x * np.exp(log_alpha)).sum(axis=-1)))
+def _weight(x: Array, log_alpha: Array) -> Array:
+    """Weights (m,) of samples: a volatility counts as it moves the vapour, but nowhere is it left to itself."""
+    y = unit(x[:, None] * np.exp(log_alpha)).mean(axis=1)
+    return np.asarray(np.sqrt((y * (1.0 - y)).sum(axis=-1) + LEAST_WEIGHT))

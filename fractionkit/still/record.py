@@ -10,6 +10,8 @@ from fractionkit.still.equilibrium import Array, unit
 from fractionkit.still.rosenbrock import Step, inside
 from fractionkit.still.state import Flags, State
 
+Index = NDArray[np.intp]
+
 
 class Record:
     """Growing arrays, one row a point of each scenario; scenarios advance at their own steps, so rows are ragged.
@@ -28,27 +30,28 @@ class Record:
         """Take the reflux from this column's control from here on."""
         self._column = column
 
-    def point(self, s: State, D: Array, keep: Flags) -> None:
-        """Note the state of the scenarios where ``keep`` (S,)."""
+    def point(self, s: State, D: Array, keep: Flags, each: Index | None = None) -> None:
+        """Note the state of the scenarios where ``keep`` (S,); ``each`` names them where they are not all there are."""
         values = {"D": D, "u": s.u.swapaxes(0, 1), "R": self._column.reflux(s)}
         which = np.flatnonzero(keep)
-        row = self.count[which]
+        scenario = which if each is None else each[which]
+        row = self.count[scenario]
         need = int(row.max(initial=-1)) + 1
         for name, value in values.items():
             store = self._rows[name]
             if len(store) < need:
-                grown = np.zeros((max(need, 2 * len(store), 64), *value.shape))
+                grown = np.zeros((max(need, 2 * len(store), 64), len(self._top), *value.shape[1:]))
                 grown[: len(store)] = store if len(store) else 0.0
                 self._rows[name] = store = grown
-            store[row, which] = value[which]
-        self.count[which] += 1
+            store[row, scenario] = value[which]
+        self.count[scenario] += 1
 
-    def step(self, step: Step) -> None:
+    def step(self, step: Step, each: Index | None = None) -> None:
         """Note an accepted step and the points inside it."""
         for k in range(1, self._points):
             part = k / self._points
-            self.point(inside(step.before, step.after, step.increments, part), step.D + part * step.h, step.good)
-        self.point(step.after, step.D + step.h, step.good)
+            self.point(inside(step.before, step.after, step.increments, part), step.D + part * step.h, step.good, each)
+        self.point(step.after, step.D + step.h, step.good, each)
 
     def arrays(self) -> dict[str, Array]:
         """Return the notes as (S, K, ...), each scenario's last point repeated to the common length K.

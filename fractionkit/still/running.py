@@ -14,7 +14,7 @@ from fractionkit.still.column import Column
 from fractionkit.still.control import Control
 from fractionkit.still.equilibrium import Array
 from fractionkit.still.policy import RefluxPolicy, Steered, Stepped
-from fractionkit.still.record import Record
+from fractionkit.still.record import Index, Record
 from fractionkit.still.rosenbrock import Step, advance
 from fractionkit.still.state import Flags, State
 
@@ -23,6 +23,9 @@ FIRST_STEP = 1e-4
 
 ON_TARGET = 1e-7
 """Deviation of the distillate taken for none."""
+
+FEW, LEAST = 0.8, 32
+"""Part of the scenarios below which those that arrived are left behind, and the number from which on that pays."""
 
 PROPORTIONAL = 100.0
 """Reflux per unit deviation of the distillate and unit R + 1, with hold-up; common practice, no source."""
@@ -42,15 +45,36 @@ def run(column: Column, record: Record, setting: Setting, policy: RefluxPolicy, 
     if isinstance(policy, Steered):
         return _steered(column, record, s, policy, setting.distilled, tolerance)
 
-    def observe(step: Step) -> Flags:
-        record.step(step)
-        return np.zeros(S, dtype=bool)
-
     for end, R in _segments(policy, setting.distilled, rate):
         s = start.settle(column, s.at(R))
         record.point(s, D, np.ones(S, dtype=bool))
-        s, D, h = advance(column, s, D, end, np.minimum(h, FIRST_STEP), tolerance, observe)
+        s, h = _through(column, record, s, D, end, np.minimum(h, FIRST_STEP), tolerance)
+        D = end
     return np.ones(S, dtype=bool)
+
+
+def _through(
+    column: Column, record: Record, s: State, D: Array, end: Array, h: Array, tolerance: float
+) -> tuple[State, Array]:
+    """Integrate to the ``end`` at a given reflux, leaving those that arrived behind; return state and next step."""
+    divisible = hasattr(column.mixture, "take")
+    each = np.arange(len(D))
+    s, h = s.at(s.R), h.copy()
+    some, at, to, steps = s, D, end, h
+    while len(each):
+
+        def observe(step: Step, each: Index = each) -> Flags:
+            record.step(step, each)
+            return np.zeros(len(each), dtype=bool)
+
+        few = FEW if divisible and len(each) > LEAST else 0.0
+        some, at, steps = advance(column, some, at, to, steps, tolerance, observe, few)
+        s.u[:, each], s.R[each], h[each] = some.u, some.R, steps
+        going = np.flatnonzero(at < to)
+        each, some, at, to, steps = each[going], some.take(going), at[going], to[going], steps[going]
+        if len(each):
+            column = column.take(going)
+    return s, h
 
 
 def _segments(policy: RefluxPolicy, distilled: Array, rate: Array) -> Iterator[tuple[Array, Array]]:

@@ -9,7 +9,7 @@ import numpy as np
 from fractionkit.errors import ConvergenceError
 from fractionkit.still.column import TRACE, Column, part_of_stage
 from fractionkit.still.elimination import Elimination
-from fractionkit.still.equilibrium import Array, unit
+from fractionkit.still.equilibrium import Array, unit, vapour_over
 from fractionkit.still.state import State
 
 CLOSED = 1e-13
@@ -29,7 +29,7 @@ def total_reflux(column: Column, m: Array) -> State:
     levels = []
     for j in range(n_stages):
         levels.append(liquid)
-        _, y = column.mixture.bubble_point(liquid, column.pressure)
+        y = vapour_over(column.mixture, liquid, column.pressure)
         present = np.maximum(liquid, TRACE)
         liquid = unit(part_of_stage(present, np.maximum(y, TRACE), column.efficiency[j]) * (liquid > 0.0))
     x = np.stack(levels[1:]) if n_stages > 1 else np.empty((0, *m.shape))

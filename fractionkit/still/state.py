@@ -49,6 +49,12 @@ class State:
         """Return the same with another reflux ratio."""
         return State(self.u.copy("K"), R.copy())
 
+    def take(self, each: NDArray[np.intp]) -> State:
+        """Return the state of scenarios ``each``."""
+        u = laid_out((len(self.u), len(each), self.u.shape[-1]))
+        u[...] = self.u[:, each]
+        return State(u, self.R[each])
+
     def where(self, keep: Flags, other: State) -> State:
         """Return this state for the scenarios where ``keep`` (S,), else the other."""
         return State(np.where(keep[:, None], self.u, other.u), np.where(keep, self.R, other.R))
