@@ -5,6 +5,8 @@ is bent, or skewed, as near an azeotrope) further rounds are aimed at what all r
 the samples with their weights tempered, so that enough of them count. Every sample, of whichever round, is weighted
 against the mixture of all rounds' proposals (deterministic mixture weights: Veach and Guibas, SIGGRAPH 1995; adaptive
 multiple importance sampling: Cornuet et al., Scand. J. Stat. 39 (2012) 798): a round aimed badly costs time, not truth.
+Enough samples that count are not enough where the aim misses a limb of the posterior: the few that strayed there outweigh
+the others, and more rounds are aimed as long as the tail of the weights is that heavy (`pareto`).
 Pseudo-random numbers start from a fixed seed, so the same sheet gives the same answer.
 """
 
@@ -18,6 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.joint import Block, log_evidence, logsumexp
+from fractionkit.composition.pareto import greatest_shape, tail_shape
 from fractionkit.errors import ConvergenceError
 
 Array = NDArray[np.float64]
@@ -31,6 +34,7 @@ ENOUGH = 0.25  # part of the samples that should count
 ROUNDS = 8
 TEMPERED = 0.2  # part of a round's samples that must count in the next aim
 LEAST_EFFECTIVE = 40.0
+HEAVIEST = 1.0  # shape of the weights' tail from which on not even their mean exists
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,7 @@ class SharedPosterior:
 
     effective : effective number of samples, 1/sum of squared weights. log_evidence : logarithm of the probability
     density of the readings, up to a constant that depends on the readings' own scatter only: to compare explanations by.
+    tail : shape of the weights' tail, see `pareto`.
     """
 
     theta: Array
@@ -47,6 +52,7 @@ class SharedPosterior:
     covariance: Array
     effective: float
     log_evidence: float
+    tail: float = -math.inf
 
     def mean(self) -> Array:
         """(p,)."""
@@ -86,7 +92,7 @@ def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count
     Raises
     ------
     ConvergenceError
-        if fewer than `LEAST_EFFECTIVE` samples would carry the answer.
+        if fewer than `LEAST_EFFECTIVE` samples would carry the answer, or a few of them all of it.
 
     """
     rng = np.random.default_rng(20240229)
@@ -98,8 +104,10 @@ def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count
         proposal = logsumexp(np.stack([aim.log_density(theta) for aim in aims]), axis=0) - math.log(len(aims))
         log_weight = target - proposal
         weights = normalised(log_weight)
-        effective = float(1.0 / (weights**2).sum())
-        if effective > ENOUGH * count or round_ == ROUNDS - 1:
+        effective, tail = float(1.0 / (weights**2).sum()), tail_shape(log_weight)
+        if effective > ENOUGH * count and tail <= greatest_shape(len(theta)):
+            break
+        if round_ == ROUNDS - 1:
             break
         aims.append(next_aim(theta, log_weight, TEMPERED * count))
     if effective < LEAST_EFFECTIVE:
@@ -107,9 +115,14 @@ def sample_shared(blocks: Sequence[Block], mode: Array, covariance: Array, count
             f"only {effective:.0f} of {len(theta)} samples carry the answer (at least {LEAST_EFFECTIVE:.0f} needed): "
             "the readings are too much at odds for an interval to be stated"
         )
+    if tail >= HEAVIEST:
+        raise ConvergenceError(
+            f"a few of {len(theta)} samples outweigh all others (tail of the weights {tail:.2f}, below {HEAVIEST:g} needed): "
+            "the readings are too much at odds for an interval to be stated"
+        )
     evidence = float(logsumexp(log_weight, axis=0)) - math.log(len(theta))
     kept, weights = _thinned(weights, count, rng)
-    return SharedPosterior(theta[kept], weights, mode, covariance, effective, evidence)
+    return SharedPosterior(theta[kept], weights, mode, covariance, effective, evidence, tail)
 
 
 def normalised(log_weight: Array) -> Array:
