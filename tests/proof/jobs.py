@@ -74,7 +74,7 @@ def fingerprint() -> str:
 
 
 def planned(seed: int, scale: float, parts: Sequence[Part], only: str | None = None) -> list[Job]:
-    """All pieces, dearest first; ``only``: the mixture of these names, joined with " + "."""
+    """All pieces, part by part, dearest first; ``only``: the mixture of these names, joined with " + "."""
     jobs = []
     for part in parts:
         for names in (*TERNARIES, *PAIRS):
@@ -86,7 +86,7 @@ def planned(seed: int, scale: float, parts: Sequence[Part], only: str | None = N
             for piece in range(pieces):
                 share = left // pieces + (piece < left % pieces)
                 jobs.append(Job(part, names, piece, share, seed))
-    return sorted(jobs, key=lambda job: -job.cost)
+    return sorted(jobs, key=lambda job: (list(RUNS).index(job.part), -job.cost))
 
 
 def run(jobs: Sequence[Job], workers: int, keep: Path | None) -> dict[Job, list[Cuts] | list[Further]]:
