@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
+from fractionkit.cli.outputs import JsonOption, ReportOption, Target, check_outputs, deliver
 from fractionkit.cli.stock_options import Place, StockOption, opened_for_reading
 from fractionkit.files import json_text
 
@@ -24,12 +24,14 @@ def shelf(
     ] = None,
     everything: Annotated[bool, typer.Option("--all", help="Also what is empty by now.")] = False,
     json: JsonOption = None,
+    report: ReportOption = None,
     stock: StockOption = None,
 ) -> None:
     """What stands on the shelf: how much, what is in it and how sure that is, what to look after."""
-    check_outputs(json)
+    check_outputs(json, report)
     from fractionkit.cli import stock_tables
     from fractionkit.report import stock_document
+    from fractionkit.report.stock_page import stock_html
     from fractionkit.stock.shelf import today
 
     with opened_for_reading(stock) as book:
@@ -38,6 +40,7 @@ def shelf(
             json,
             lambda: stock_document.shelf(held, today()),
             lambda: stock_tables.show_shelf(held, today(), searched=bool(words)),
+            (report, lambda _: stock_html(book, held, today())),
         )
 
 
@@ -156,6 +159,11 @@ def log(
         stock_page.show_log(book, last)
 
 
-def _tell(json: str | None, document: Callable[[], dict[str, Any]], table: Callable[[], None]) -> None:
-    """Write the JSON where it is wanted, and the table unless that went to standard output."""
-    deliver(None, lambda _: table(), (json, lambda _: json_text(document())))
+def _tell(
+    json: str | None,
+    document: Callable[[], dict[str, Any]],
+    table: Callable[[], None],
+    *pages: tuple[Target, Callable[[None], str]],
+) -> None:
+    """Write the JSON and the pages where they are wanted, and the table unless one went to standard output."""
+    deliver(None, lambda _: table(), (json, lambda _: json_text(document())), *pages)

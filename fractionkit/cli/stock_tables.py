@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fractionkit.cli.terminal import console, line, styled, table
 from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.report import words
-from fractionkit.stock.alarms import Alarm, of_holding
+from fractionkit.stock.alarms import Alarm, of_holding, together
 from fractionkit.stock.lineage import Link
 from fractionkit.stock.rows import Kind
 from fractionkit.stock.shelf import Holding
@@ -94,12 +94,9 @@ def show_alarms(found: Sequence[Alarm]) -> None:
     if not found:
         out.print(styled("Nothing to look after."))
         return
-    together: dict[tuple[str, str], list[Alarm]] = {}
-    for alarm in found:
-        together.setdefault((alarm.word, alarm.text), []).append(alarm)
-    for (word, text), alike in together.items():
-        out.print(styled(f"{word}: {', '.join(alarm.name for alarm in alike)}", "bold yellow"))
-        line(out, "", text)
+    for alarm, names in together(found):
+        out.print(styled(f"{alarm.word}: {', '.join(names)}", "bold yellow"))
+        line(out, "", alarm.text)
     for advice in dict.fromkeys(advice for alarm in found for advice in alarm.advice):  # each once
         out.print()
         line(out, "", advice.text)

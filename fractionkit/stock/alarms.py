@@ -44,6 +44,14 @@ def alarms(shelf: Sequence[Holding], day: str) -> tuple[Alarm, ...]:
     return tuple(alarm for held in shelf if held.mass > 0 for alarm in of_holding(held, day))
 
 
+def together(found: Sequence[Alarm]) -> list[tuple[Alarm, list[str]]]:
+    """One alarm of each sentence, and the names of all places that it is told of."""
+    alike: dict[tuple[str, str], tuple[Alarm, list[str]]] = {}
+    for alarm in found:
+        alike.setdefault((alarm.word, alarm.text), (alarm, []))[1].append(alarm.name)
+    return list(alike.values())
+
+
 def of_holding(held: Holding, day: str) -> tuple[Alarm, ...]:
     """Alarms of one place."""
     return (*_retest(held, day), *_stabiliser(held), *_loss(held), *_density(held))
