@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from fractionkit.cli.options import quantity
-from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
+from fractionkit.cli.outputs import JsonOption, ReportOption, check_outputs, deliver
 from fractionkit.cli.terminal import console, heading, styled
 
 if TYPE_CHECKING:
@@ -35,21 +35,26 @@ def command(
         typer.Option("--log", metavar="FILE.csv", help="Readings so far: columns head, collected (and time, note)."),
     ] = None,
     json: JsonOption = None,
+    report: ReportOption = None,
 ) -> None:
     """Say what is in the receiver and coming over, what is left, and when to change receivers next.
 
     Exit code 1: the readings cannot come from this plan; 2: something typed is wrong.
     """
-    check_outputs(json)
+    check_outputs(json, report)
     readings = _readings(head, collected, log)
-    from fractionkit.planning.during import during
+    from fractionkit.planning.during import during, start
     from fractionkit.report.during_document import json_text
+    from fractionkit.report.during_page import during_html
     from fractionkit.sheets.still_file import load_still
 
-    found = during(
-        load_still(still), readings, since=_mass(since, "--receiver-since") or 0.0, setup=setup, reflux=reflux
-    )
-    deliver(found, show, (json, json_text))
+    sheet, begun = load_still(still), _mass(since, "--receiver-since") or 0.0
+    found = during(sheet, readings, since=begun, setup=setup, reflux=reflux)
+
+    def page(shown: During) -> str:
+        return during_html(shown, start(sheet, setup=setup, reflux=reflux))
+
+    deliver(found, show, (json, json_text), (report, page))
     if found.impossible:
         raise typer.Exit(1)
 

@@ -28,8 +28,27 @@ def test_says_what_to_do_next(tmp_path):
     path = tmp_path / "now.json"
     log = tmp_path / "log.csv"
     log.write_text("time,head,collected\n10:05,89.9,100\n10:31,90.6,150\n", encoding="utf-8")
-    told = run("--head", "92.0 °C", "--collected", "200 g", "--log", str(log), *RUNNING, "--json", str(path))
+    page = tmp_path / "now.html"
+    told = run(
+        "--head",
+        "92.0 °C",
+        "--collected",
+        "200 g",
+        "--log",
+        str(log),
+        *RUNNING,
+        "--json",
+        str(path),
+        "--report",
+        str(page),
+    )
     assert told.exit_code == 0
+    html = page.read_text(encoding="utf-8")
+    assert html.count("<svg") == 1
+    assert "start of the heart" in html  # the mark in the picture
+    for text in ("Coming over now", "In this receiver", "660.0", "Never distil to dryness"):
+        assert text in html, text
+    assert "<script" not in html
     assert "Coming over now" in told.output
     assert max(len(line.rstrip()) for line in told.output.splitlines() if "written:" not in line) <= 80
     found = json.loads(path.read_text(encoding="utf-8"))

@@ -1,0 +1,72 @@
+"""Help during a run as a page: what to do next, and the run so far against its plan."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from fractionkit.figures.during_chart import during_chart
+from fractionkit.figures.labels import ZERO_CELSIUS, plain
+from fractionkit.planning.during_model import During, Mixed
+from fractionkit.quantities import Estimate, format_probability
+from fractionkit.report.campaign_words import grams
+from fractionkit.report.templates import environment
+from fractionkit.report.words import LOCAL_RULES, by_substance, wt_percent
+
+if TYPE_CHECKING:
+    from fractionkit.planning.during import Started
+
+TEMPLATE = "during.html"
+
+
+def during_html(found: During, plan: Started) -> str:
+    """Write the page of a distillation that runs; everything that a person typed is escaped.
+
+    Parameters
+    ----------
+    found
+        Where it stands.
+    plan
+        The scenarios of its plan, as `fractionkit.planning.during.start` makes them.
+
+    """
+    from markupsafe import Markup
+
+    from fractionkit import __version__
+    from fractionkit.assessment.context import cautions
+
+    return (
+        environment()
+        .get_template(TEMPLATE)
+        .render(
+            run=found,
+            title=plain(found.title) or "Untitled plan",
+            setup=plain(found.setup) + (f", reflux {found.reflux:g}" if found.reflux > 0.0 else ""),
+            tone="no" if found.impossible else "open",
+            picture=Markup(during_chart(found, plan)),  # our own SVG, whose texts are escaped where they are drawn
+            rows=_rows(found),
+            readings=[(f"{1000 * r.collected:.1f}", f"{r.head - ZERO_CELSIUS:.1f}") for r in found.readings],
+            surprise=format_probability(found.surprise),
+            cautions=by_substance(cautions(found.components)),
+            local_rules=LOCAL_RULES,
+            version=__version__,
+        )
+    )
+
+
+def _rows(found: During) -> list[tuple[str, str, list[str]]]:
+    """What, its mass, the wt% of each component."""
+    rows = [_mixed("in this receiver", found.receiver), _mixed("left in pot and column", found.left)]
+    if found.change is not None:
+        rows.append(_mixed("the heart, when cut", found.change.heart))
+    made = [row for row in rows if row is not None]
+    if found.coming:
+        made.insert(0, ("coming over now", "–", _shares(found.coming)))
+    return made
+
+
+def _mixed(what: str, made: Mixed | None) -> tuple[str, str, list[str]] | None:
+    return None if made is None else (what, grams(made.mass), _shares(made.w))
+
+
+def _shares(made: tuple[Estimate, ...]) -> list[str]:
+    return [wt_percent(part, unit=False) for part in made]
