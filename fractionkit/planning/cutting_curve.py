@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -14,6 +15,9 @@ from fractionkit.still import Distillation
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 By = Literal["mass", "head"]
+
+GAP = 4.0
+"""Between the rows that are searched together, each of which runs from 0 to 1."""
 
 BEYOND = 1.0
 """K outside the head temperatures at which a mark means the first drop, or the end."""
@@ -47,20 +51,23 @@ class Collected:
         not there.
         """
         wanted = np.minimum(np.broadcast_to(marks, (self.scenarios, np.shape(marks)[-1])), self.end[:, None])
-        row, k, part, step = self._cell(wanted)
-        reached = _cubic(self.amounts, self.rate, row, k, part[..., None], step[..., None])
+        at, part, step = self._cell(wanted)
+        every = range(self.amounts.shape[-1])
+        reached = np.stack([self._cubic(component, at, part, step) for component in every], axis=-1)
         # monotone but for less than the tolerance of the integration; no receiver holds less than nothing
         return np.clip(np.maximum.accumulate(reached, axis=1), 0.0, self.charge[:, None])
 
     def one_at_mass(self, masses: Array, component: int) -> Array:
         """Kilograms of one component (S, G) at ``masses`` (S, G) in any order, none above the end."""
-        reached = _cubic(self.amounts[..., component], self.rate[..., component], *self._cell(masses))
-        return np.clip(reached, 0.0, self.charge[:, component, None])
+        reached = self._cubic(component, *self._cell(masses))
+        return np.clip(reached, 0.0, self.charge[:, component, None], out=reached)
 
     def head_at(self, masses: Array) -> Array:
         """Head temperature (S, G), K as read, when ``masses`` (S, G) kg have come over; linear between the points."""
-        row, k, part, _ = self._cell(np.minimum(masses, self.mass[:, -1:]))
-        return np.asarray(self.head[row, k] + part * (self.head[row, k + 1] - self.head[row, k]))
+        at, part, _ = self._cell(np.minimum(masses, self.mass[:, -1:]))
+        head = np.ravel(self.head)
+        low = head.take(at)
+        return np.asarray(low + part * (head.take(at + 1) - low))
 
     def mass_at_head(self, marks: Array) -> Array:
         """Kilograms (S, G) over when the head first reads ``marks`` (G,) K; nothing below the first drop, all above the end."""
@@ -108,15 +115,39 @@ class Collected:
         )
         return np.concatenate([[heads.min() - BEYOND], _apart(inner, 1e-4), [heads.max() + BEYOND]])
 
-    def _cell(self, wanted: Array) -> tuple[Index, Index, Array, Array]:
-        """Row (S, 1), cell (S, G), part of the cell 0 to 1 and its width (S, G) of masses (S, G)."""
-        total = np.maximum(self.mass[:, -1:], 1e-300)
-        k = np.clip(_rank(self.mass / total, np.minimum(wanted / total, 1.0)) - 1, 0, max(self.mass.shape[1] - 2, 0))
+    @cached_property
+    def _lines(self) -> tuple[Array, Array]:
+        """Amounts and rates (n, S * K), every component in one row."""
+        n = self.amounts.shape[-1]
+        return np.moveaxis(self.amounts, -1, 0).reshape(n, -1), np.moveaxis(self.rate, -1, 0).reshape(n, -1)
+
+    @cached_property
+    def _scale(self) -> tuple[Array, Array, Index]:
+        """Mass in all, rows of masses one after the other with a gap between them, and where each begins (S, 1)."""
+        whole = np.maximum(self.mass[:, -1:], 1e-300)
         row = np.arange(self.scenarios)[:, None]
-        start = self.mass[row, k]
-        step = self.mass[row, k + 1] - start
+        return whole, (self.mass / whole + GAP * row).ravel(), row
+
+    def _cell(self, wanted: Array) -> tuple[Index, Array, Array]:
+        """Cell (S, G) as its place in all rows, part of the cell 0 to 1 and its width (S, G) of masses (S, G)."""
+        whole, rising, row = self._scale
+        K = self.mass.shape[1]
+        found = np.searchsorted(rising, (np.minimum(wanted / whole, 1.0) + GAP * row).ravel()).reshape(wanted.shape)
+        at = np.clip(found - 1, row * K, row * K + max(K - 2, 0))
+        mass = np.ravel(self.mass)
+        start = mass.take(at)
+        step = mass.take(at + 1) - start
         part = np.clip((wanted - start) / np.where(step > 0.0, step, 1.0), 0.0, 1.0)
-        return row, k, part, step
+        return at, part, step
+
+    def _cubic(self, component: int, at: Index, p: Array, step: Array) -> Array:
+        """Cubic Hermite values of one component's amount at part ``p`` of cells ``at`` of width ``step``."""
+        values, slope = (lines[component] for lines in self._lines)
+        q = 1.0 - p
+        y0, after = values.take(at), at + 1
+        rise = values.take(after) - y0
+        bend = (q * slope.take(at) - p * slope.take(after)) * step + (p - q) * rise
+        return np.asarray(y0 + p * (rise + q * bend))
 
 
 def collected(
@@ -163,17 +194,9 @@ def collected(
     )
 
 
-def _cubic(values: Array, slope: Array, row: Index, k: Index, p: Array, step: Array) -> Array:
-    """Cubic Hermite values at part ``p`` of cells ``k`` of width ``step``."""
-    q = 1.0 - p
-    y0, y1 = values[row, k], values[row, k + 1]
-    bend = (q * slope[row, k] - p * slope[row, k + 1]) * step + (p - q) * (y1 - y0)
-    return np.asarray(q * y0 + p * y1 + p * q * bend)
-
-
 def _rank(rising: Array, wanted: Array) -> Index:
     """How many of each row of ``rising`` (S, K), all in 0 to 1, lie below ``wanted`` (S, G): one search for all rows."""
-    offset = 4.0 * np.arange(len(rising))[:, None]
+    offset = GAP * np.arange(len(rising))[:, None]
     flat = np.searchsorted((rising + offset).ravel(), (wanted + offset).ravel(), side="left")
     return np.asarray(flat.reshape(wanted.shape) - rising.shape[1] * np.arange(len(rising))[:, None], dtype=np.intp)
 

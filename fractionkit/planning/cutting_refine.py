@@ -14,8 +14,15 @@ Index = NDArray[np.intp]
 OUTER, SIDE = 3, 7
 """Rounds over the one end of the receiver and marks tried in each; a round narrows to a third."""
 
-INNER, PARTS = 7, 6
-"""Rounds over the other end, and parts that each divides its bracket into: 6^7 of some cells is below 1e-6 of the run."""
+GRID, INNER, PARTS = 2, 7, 6
+"""Rounds over the other end before the last of its marks that meets the purity is bracketed, and where none does; and
+parts that each divides its bracket into: 6^7 of some cells is below 1e-6 of the run."""
+
+ROUNDING = 1e-10
+"""What is asked above the purity, so that a receiver that just meets it does so wherever it is worked out again."""
+
+SECANT, CLOSE = 10, 1e-7
+"""Most steps from a bracket to the mark itself, and the part of it below which it is found."""
 
 
 @dataclass(frozen=True)
@@ -43,6 +50,7 @@ def refine(marks: Array, first: Index, last: Index, judge: Judge, purity: float,
     around the best: the mass is smooth along that line, which a square of starts and ends would only touch here and
     there. A receiver that reaches to the last mark goes the other way round, ends outside and starts inside.
     """
+    purity += ROUNDING
     top = len(marks) - 1
     swap = (last == top) & (first > 0) & (not from_start)
     outer, inner = np.where(swap, last, first), np.where(swap, first, last)
@@ -72,14 +80,42 @@ def refine(marks: Array, first: Index, last: Index, judge: Judge, purity: float,
 def _last_good(judge: Judge, u: Array, back: Array, on: Array, purity: float) -> tuple[Array, Array]:
     """Mark v (R, A) between ``back`` and ``on`` with the most mass that meets the purity, for each u; and its worth."""
     parts = np.linspace(0.0, 1.0, PARTS + 1)
-    for _ in range(INNER):
+    for turn in range(INNER):
         v = back[..., None] + (on - back)[..., None] * parts
-        value = rank(*judge(u, v), purity)
+        assay, mass = judge(u, v)
+        value = rank(assay, mass, purity)
         k = value.argmax(axis=-1)[..., None]
         worth = np.take_along_axis(value, k, axis=-1)
         low, high = np.where(worth > 0.0, k, np.maximum(k - 1, 0)), np.minimum(k + 1, PARTS)
         back, middle, on = (np.take_along_axis(v, i, axis=-1)[..., 0] for i in (low, k, high))
+        if turn + 1 >= GRID and np.any(worth > 0.0):
+            above, below = (np.take_along_axis(assay, i, axis=-1)[..., 0] - purity for i in (k, high))
+            return _crossing(judge, u, (middle, on), (above, below), worth[..., 0], purity)
     return middle, worth[..., 0]
+
+
+def _crossing(
+    judge: Judge, u: Array, ends: tuple[Array, Array], slack: tuple[Array, Array], worth: Array, purity: float
+) -> tuple[Array, Array]:
+    """Last mark that meets the purity between one that does and one that does not; those without stay where they are.
+
+    Regula falsi with halved weights (Illinois): a guarded assay is continuous along either end of a receiver.
+    """
+    (good, bad), (above, below) = ends, slack
+    open_, width, side = (worth > 0.0) & (below < 0.0), np.abs(bad - good), np.zeros_like(worth)
+    for _ in range(SECANT):
+        if not np.any(open_ & (np.abs(bad - good) > CLOSE * width)):
+            break
+        part = np.where(open_, above / np.where(open_, above - below, 1.0), 0.0)
+        tried = good + np.clip(part, 0.02 * (side < 0.0), 1.0 - 0.02 * (side > 0.0)) * (bad - good)
+        assay, mass = (values[..., 0] for values in judge(u, tried[..., None]))
+        fits, misses = open_ & (assay >= purity) & (mass >= worth), open_ & (assay < purity)
+        below = np.where(misses, assay - purity, np.where(fits & (side > 0.0), 0.5 * below, below))
+        above = np.where(fits, assay - purity, np.where(misses & (side < 0.0), 0.5 * above, above))
+        good, bad = np.where(fits, tried, good), np.where(misses, tried, bad)
+        worth, side = np.where(fits, mass, worth), np.where(fits, 1.0, -1.0)
+        open_ &= fits | misses
+    return good, worth
 
 
 def _width(marks: Array, at: Index) -> Array:

@@ -136,14 +136,14 @@ def _whole_inverse(column: Column, slopes: Array, R: Array, step: Array, *, pot:
 
 def _product(a: Array, b: Array) -> Array:
     """Products of matrices (n, n, S)."""
-    return np.einsum("ijs,jks->iks", a, b)
+    return np.asarray(np.einsum("ijs,jks->iks", a, b))
 
 
 def inverse(a: Array) -> Array:
     """Inverses of matrices (n, n, S); of many small ones by cofactors, which costs a third."""
     n, _, S = a.shape
     if n > 3 or n < 2 or S < MANY:
-        return np.linalg.inv(a.transpose(2, 0, 1)).transpose(1, 2, 0)
+        return np.asarray(np.linalg.inv(a.transpose(2, 0, 1)).transpose(1, 2, 0), dtype=np.float64)
     out = np.empty_like(a)
     if n == 2:
         out[0, 0], out[1, 1], out[0, 1], out[1, 0] = a[1, 1], a[0, 0], -a[0, 1], -a[1, 0]

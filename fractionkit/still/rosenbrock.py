@@ -76,7 +76,7 @@ class Increments:
     def sum(self, weights: Sequence[float]) -> Array:
         """Weighted sum (N + 1, S, n) of the first increments."""
         flat = self.u[: len(weights)].reshape(len(weights), -1)
-        return np.dot(weights, flat).reshape(self.u.shape[1:]).transpose(1, 2, 0)
+        return np.asarray(np.dot(weights, flat).reshape(self.u.shape[1:]).transpose(1, 2, 0))
 
     def last(self) -> State:
         """Return the last one, the estimated error of the step."""

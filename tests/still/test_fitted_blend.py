@@ -15,11 +15,11 @@ PRESSURE, STEP = 98600.0, 300.0
     "names, off_y, off_T",
     [
         (["trichloroethylene", "tetrachloroethylene"], 1e-3, 0.05),
-        (["chloroform", "trichloroethylene", "tetrachloroethylene"], 5e-3, 0.35),
+        (["chloroform", "trichloroethylene", "tetrachloroethylene"], 5e-3, 0.4),
     ],
 )
 def test_a_blend_is_the_mixture_with_its_constants_shifted(names, off_y, off_T):
-    """A standard uncertainty of every constant and of the pressure at once; they move T by 1 to 2 K."""
+    """A standard uncertainty of every constant and of the pressure at once; they move T by 1 to 3 K."""
     mixture = Mixture(names)
     rng = np.random.default_rng(0)
     active = [k for k, error in enumerate(mixture.model_errors) if error.kind.startswith(("vapour", "activity"))]
