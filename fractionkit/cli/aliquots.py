@@ -37,14 +37,15 @@ def show(followed: Followed) -> None:
     from rich.text import Text
 
     from fractionkit.aliquots.rows import rows_of
-    from fractionkit.figures.labels import shorten
+    from fractionkit.figures.labels import plain, shorten
 
     console = terminal.console()
     series = followed.series
-    how = "wt% with 95 % intervals; since the first sample: what is off alike in all drops out"
+    change = f"since first: the change of {plain(series.follow)} since the first sample"
+    how = f"wt% with 95 % intervals; {change}, in which what is off alike in all drops out"
     terminal.heading(console, series.title, series.date, "Untitled series", how)
     table = terminal.table(("time", "fixed"))
-    for name in (*(shorten(name, 22) for name in series.components), f"{shorten(series.follow, 14)} since first"):
+    for name in (*(shorten(name, 22) for name in series.components), "since first"):
         table.add_column(terminal.styled(name), justify="right")
     table.add_column("then", no_wrap=True)
     rows = rows_of(followed)

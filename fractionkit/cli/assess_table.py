@@ -31,6 +31,7 @@ _LONGEST_NAME, _SHORTEST_NAME = 16, 5
 _LONGEST_LABEL, _SHORTEST_LABEL = 22, 6
 _GAP = 2  # between columns
 _STACKED = "wt% (95 % interval)"
+_MASS = "mass, g"
 
 
 @dataclass(frozen=True)
@@ -47,10 +48,14 @@ class _Cells:
 
 @dataclass(frozen=True)
 class _Plan:
-    """What the table of cuts looks like in the width there is: columns beside each other or components stacked."""
+    """What the table of cuts looks like in the width there is: columns beside each other or components stacked.
+
+    ``narrow``: the two head temperatures of a cut stand below each other too, and the mass has a short heading.
+    """
 
     side_by_side: bool
     head: bool
+    narrow: bool
     name: int
     labels: tuple[str, ...]
 
@@ -87,7 +92,7 @@ def cut_table(assessment: Assessment, width: int) -> Table:
     plan = _plan(assessment, [row for row in rows if row is not None], width)
     table = terminal.table()
     table.add_column("cut", max_width=plan.name, overflow="fold")
-    table.add_column("mass, g", justify="right", no_wrap=True)
+    table.add_column("g" if plan.narrow else _MASS, justify="right", no_wrap=True)
     if plan.head:
         table.add_column("head, °C", justify="right", no_wrap=True)
     for label in plan.labels if plan.side_by_side else (_STACKED,):
@@ -130,25 +135,38 @@ def _plan(assessment: Assessment, rows: list[_Cells], width: int) -> _Plan:
     name = min(widest((row.name for row in rows), "cut"), _LONGEST_NAME)
     head = widest((row.head for row in rows), "head, °C") + _GAP
     parts = widest((text for row in rows for text in row.parts), "")
-    rest = widest((row.mass for row in rows), "mass, g") + widest((row.decision for row in rows), "decision") + 3 * _GAP
+    mass, rest = _MASS, widest((row.decision for row in rows), "decision") + 3 * _GAP
     if assessment.target is not None:
         rest += widest((row.chance or "" for row in rows), "P, %") + _GAP
+    rest += widest((row.mass for row in rows), mass)
     count = len(assessment.components)
     column = max(parts, 14)
     if name + head + rest + count * column + (count - 1) * _GAP <= width:
         longest = (width - name - head - rest - (count - 1) * _GAP) // count
-        return _Plan(True, True, name, short_names(assessment.components, min(max(parts, longest), _LONGEST_LABEL)))
+        names = short_names(assessment.components, min(max(parts, longest), _LONGEST_LABEL))
+        return _Plan(True, True, False, name, names)
+    wanted = min(max(map(cell_len, assessment.components)), _LONGEST_LABEL)
+    narrow = width - rest - head - parts - 1 - name < wanted
+    if narrow:
+        rest += widest((row.mass for row in rows), "g") - widest((row.mass for row in rows), mass)
+        head = widest((text for row in rows for text in _stacked(row.head)), "head, °C") + _GAP
     with_head = width - rest - head - parts - 1 - _SHORTEST_LABEL >= min(name, _SHORTEST_NAME)
     room = width - rest - (head if with_head else 0) - parts - 1
     name = max(min(name, room - _SHORTEST_LABEL), 3)
     label = min(max(room - name, _SHORTEST_LABEL), _LONGEST_LABEL)
-    return _Plan(False, with_head, name, short_names(assessment.components, label))
+    return _Plan(False, with_head, narrow, name, short_names(assessment.components, label))
+
+
+def _stacked(head: str) -> list[str]:
+    """The two head temperatures of a cut on a line each."""
+    first, _, last = head.partition("–")
+    return [f"{first}–", last] if first and last else [head]
 
 
 def _set(row: _Cells, plan: _Plan) -> list[Text]:
     cells = [styled(row.name), styled(row.mass)]
     if plan.head:
-        cells.append(styled(row.head))
+        cells.append(styled("\n".join(_stacked(row.head)), flat=False) if plan.narrow else styled(row.head))
     if plan.side_by_side:
         cells += [styled(part) for part in row.parts]
     else:

@@ -82,14 +82,13 @@ def receiver_table(plan: Plan, trial: Trial, width: int) -> Table:
     Every component has a column where there is room, otherwise only the target.
     """
     cuts = trial.cuts
-    table = terminal.table(
-        ("receiver", "fixed"), ("take away at", "fixed"), ("head, °C", "right"), ("mass, g", "right")
-    )
+    table = terminal.table(("", "fixed"), ("take away at", "fixed"), ("head, °C", "right"), ("mass, g", "right"))
     target = plan.components.index(plan.target)
     room = (width - 66) // 20
     shown = list(range(len(plan.components))) if room >= len(plan.components) else [target]
-    for name in short_names([plan.components[i] for i in shown], 15):
-        table.add_column(styled(f"wt% {name}"), justify="right", overflow="fold")
+    names = [f"wt% {name}" for name in short_names([plan.components[i] for i in shown], 15)]
+    for name in names if len(shown) == len(plan.components) else ["target, wt%"]:
+        table.add_column(styled(name), justify="right", overflow="fold")
     table.add_column("", no_wrap=True)
     for receiver in cuts.receivers if cuts else ():
         assert cuts is not None

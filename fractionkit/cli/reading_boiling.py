@@ -29,8 +29,7 @@ def command(
     """
     check_outputs(json)
     from fractionkit.cli.options import Options, options_for
-    from fractionkit.cli.reading_result import Result, decimals_typed, tell, typed
-    from fractionkit.quantities import format_with_half_width
+    from fractionkit.cli.reading_result import Result, decimals_typed, tell, to_uncertainty, typed
     from fractionkit.substances import get
 
     options = Options()
@@ -42,12 +41,14 @@ def command(
     expected, u_expected = _boiling(pure, found.value, found.u or 0.0)
     step, u_step = _to_normal(pure, found.value, found.u or 0.0)
     shown = typed(("substance", pure.name), ("pressure", pressure), ("boiling point read", reading))
-    here = format_with_half_width(expected, u_expected, "temperature", "°C")
+    finest = max(decimals_typed(reading or ""), 1)  # no thermometer at a still shows more than it was read to
+    here = to_uncertainty(expected, u_expected, "temperature", "°C", finest)
     if read is None:
         result = Result(
             "boiling-point", f"{pure.name} boils here at", "temperature", "°C", expected, u_expected, shown,
             warnings=_pressure_warning(found.u),
             source=f"{pure.vapour_pressure.source} ({pure.vapour_pressure.status})",
+            finest=finest,
         )  # fmt: skip
     else:
         u = None if read.u is None else math.hypot(read.u, u_step)
@@ -56,6 +57,7 @@ def command(
             corrections=(step,),
             warnings=_pressure_warning(found.u) + _comparison(pure, read.value - expected, read.u, u_expected),
             decimals=decimals_typed(reading or ""),
+            finest=finest,
             also=((f"pure {pure.name} boils here at", here),),
         )  # fmt: skip
     tell(result, json)

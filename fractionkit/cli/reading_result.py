@@ -10,7 +10,7 @@ from typing import Any
 from fractionkit.cli.outputs import deliver
 from fractionkit.cli.terminal import WIDEST, console
 from fractionkit.files import json_text
-from fractionkit.quantities import COVERAGE_95, Quantity, format_with_half_width, from_si, unit_factor
+from fractionkit.quantities import COVERAGE_95, Quantity, decimals_of, format_with_half_width, from_si, unit_factor
 from fractionkit.readings import Correction, Measured
 
 SCHEMA = "fractionkit/reading/1"
@@ -45,7 +45,7 @@ class Result:
     uncertainty, None when nothing is known of it. shown : (label, text) of everything the instrument showed and the
     chemist typed. corrections, warnings : from the readings room. errors : (label, text) what the uncertainty is made
     of. also : (label, text) worth knowing beside it. source : of the result itself. decimals : shown where nothing is
-    known of the uncertainty: as many as the reading was typed with.
+    known of the uncertainty: as many as the reading was typed with. finest : no more decimals than these are shown.
     """
 
     reading: str
@@ -61,13 +61,22 @@ class Result:
     also: tuple[tuple[str, str], ...] = ()
     source: str = ""
     decimals: int = 2
+    finest: int | None = None
 
     @property
     def text(self) -> str:
         """The result as printed: to the digits of its uncertainty, else of the reading."""
         if self.u is None:
             return f"{from_si(self.value, self.kind, self.unit):.{self.decimals}f} {self.unit}".rstrip()
-        return format_with_half_width(self.value, self.u, self.kind, self.unit)
+        return to_uncertainty(self.value, self.u, self.kind, self.unit, self.finest)
+
+
+def to_uncertainty(value: float, u: float, kind: str, unit: str, finest: int | None = None) -> str:
+    """A value (SI) with its 95 % half-width, to two figures of that, but to no more than ``finest`` decimals."""
+    half = COVERAGE_95 * u / unit_factor(unit, kind)
+    if finest is None or decimals_of(half) <= finest or half < 0.5 * 10.0**-finest:
+        return format_with_half_width(value, u, kind, unit)
+    return f"{from_si(value, kind, unit):.{finest}f} ± {half:.{finest}f} {unit}".rstrip()
 
 
 def decimals_typed(text: str) -> int:
@@ -135,7 +144,7 @@ def change_text(step: Correction) -> str:
     if step.u > 0:
         text = format_with_half_width(step.change, step.u, kind, unit)
     else:
-        text = f"{step.change / unit_factor(unit, kind):.3g} {unit}".rstrip()
+        text = f"{step.change / unit_factor(unit, kind):.2g} {unit}".rstrip()
     if step.unit not in SHOWN_UNITS:
         text = f"{text} {step.unit}"
     return text if text.startswith("-") else f"+{text}"

@@ -21,16 +21,8 @@ if TYPE_CHECKING:
 
 _ORDER: tuple[Kind, ...] = ("lot", "bottle", "cut", "residue")
 _LONGEST_NAME = 14
-_LONGEST_LABEL = 14
+_LONGEST_LABEL = 22
 _TRACE = 1e-3  # mass fraction below which a component is not listed; show and JSON hold all
-_WATCH = {
-    "no_stabiliser": "stabiliser",
-    "retest_due": "retest due",
-    "retest_soon": "retest",
-    "evaporated": "lost mass",
-    "density_disagrees": "density",
-    "little_stabiliser": "stabiliser",
-}
 
 
 def show_shelf(held: Sequence[Holding], day: str, *, searched: bool = False) -> None:
@@ -41,21 +33,19 @@ def show_shelf(held: Sequence[Holding], day: str, *, searched: bool = False) -> 
     if not held:
         out.print(styled("Nothing of that kind stands on the shelf." if searched else "Nothing stands on the shelf."))
         return
-    made = table(
-        ("name", "left"), ("mass, g", "right"), ("wt% (95 % interval)", "left"), ("for", "left"), ("watch", "left")
-    )
+    made = table(("name", "left"), ("mass, g", "right"), ("wt% (95 % interval)", "left"), ("for", "left"))
     made.columns[0].max_width = _LONGEST_NAME
     for holding in sorted(held, key=lambda found: _ORDER.index(found.kind)):
-        watch = [_WATCH[alarm.code] for alarm in of_holding(holding, day)] if holding.mass else []
+        watch = [alarm.word for alarm in of_holding(holding, day)] if holding.mass else []
         made.add_row(
             styled(shorten(holding.name, 2 * _LONGEST_NAME)),
             styled(words.grams(holding.mass, unit=False)),
             Text.assemble(
                 *((f"{remark}\n", "dim") for remark in _remarks(holding)),
+                (f"! {', '.join(watch)}\n" if watch else "", "bold yellow"),
                 "\n".join(composition_lines(holding, label=_LONGEST_LABEL + min(max(out.width - 80, 0), 12))),
             ),
             styled(_purpose(holding)),
-            Text("\n".join(watch), style="bold yellow"),
         )
     out.print(made)
     out.print()
