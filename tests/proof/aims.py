@@ -42,11 +42,11 @@ def within(value: float, error: float, aim: tuple[float, float]) -> str:
 def held(found: Sequence[Cuts], aim: tuple[float, float], of: str = "95 %") -> Verdict:
     """How often intervals hold the truth."""
     hits = hit95 if of == "95 %" else hit80
-    level = coverage(found, hits)
-    # where no run missed, the spread between them is nothing: half a missed run is the least that is not known
-    error = max(standard_error(found, hits), 0.5 / sum(len(np.unique(cuts.run)) for cuts in found))
+    level, error = coverage(found, hits), standard_error(found, hits)
     text = f"{of} intervals hold {100 * level:.1f} ± {100 * error:.1f} % (aim {100 * aim[0]:g} to {100 * aim[1]:g})"
-    return Verdict(text, within(level, error, aim))
+    # where no run missed, the spread between them is nothing: half a missed run is the least that is not known
+    least = 0.5 / sum(len(np.unique(cuts.run)) for cuts in found)
+    return Verdict(text, within(level, max(error, least), aim))
 
 
 def overall(found: Sequence[Cuts]) -> list[str]:
