@@ -13,33 +13,15 @@ import pytest
 import typer
 from rich.cells import cell_len
 
-from fractionkit.assessment import assess
 from fractionkit.cli import lot
 from fractionkit.errors import FractionkitError
-from fractionkit.release import sources
 from fractionkit.report.lot_document import SCHEMA_FILE
 from fractionkit.sheets import load_run
 from fractionkit.stock import open_stock
+from tests.release.once import assess_once, each_once  # noqa: F401
 
 DATA = Path(__file__).parents[2] / "data"
 SCHEMA = json.loads(files("fractionkit.report").joinpath(SCHEMA_FILE).read_text(encoding="utf-8"))
-
-
-@pytest.fixture(scope="module", autouse=True)
-def each_run_once():
-    """Assessing a run takes longest; here the same one is asked for again and again."""
-    patch = pytest.MonkeyPatch()
-    known = {}
-
-    def remembered(run):
-        key = (Path(run.source).read_bytes(), run.source)
-        if key not in known:
-            known[key] = assess(run)
-        return known[key]
-
-    patch.setattr(sources, "assess", remembered)
-    yield
-    patch.undo()
 
 
 @pytest.fixture
@@ -101,7 +83,7 @@ def test_runs_in_place_of_a_sheet(call):
     assert made["target"] == {"component": "tetrachloroethylene", "purity": 0.99, "confidence": 0.95}
     assert made["meets_target"] is True
     assert made["probability_meets_target"] >= 0.95
-    run = assess(load_run(DATA / "demo_binary"))
+    run = assess_once(load_run(DATA / "demo_binary"))
     cuts = {cut.name: 1e3 * cut.mass for cut in run.cuts}
     for name, mass in cuts.items():
         taken = sum(parent["mass_g"] for parent in made["parents"] if parent["name"] == name)
@@ -201,7 +183,7 @@ def test_booked_in_the_stock_and_made_of_its_bottles(call, sheet, tmp_path, monk
     book = tmp_path / "shelf.db"
     monkeypatch.setenv("FRACTIONKIT_STOCK", str(book))
     with open_stock(book, create=True) as stock:
-        stock.enter(assess(load_run(sheet.parents[1] / "demo_binary")))
+        stock.enter(assess_once(load_run(sheet.parents[1] / "demo_binary")))
     code, out, err = call(sheet, "--book")
     assert (code, err) == (0, "")
     assert "booked: L-2026-05-10-1, L-2026-05-10-2" in out

@@ -9,31 +9,15 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fractionkit.assessment import assess
 from fractionkit.errors import InputError
-from fractionkit.release import make_lots, sheet_of_runs, sources
+from fractionkit.release import make_lots, sheet_of_runs
 from fractionkit.sheets import load_run
 from fractionkit.sheets.lot_file import load_lot
 from fractionkit.sheets.lot_model import LotRun, LotTarget
+from tests.release.once import assess_once, each_once  # noqa: F401
 
 DATA = Path(__file__).parents[2] / "data"
 TODAY = datetime.date(2026, 5, 11)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def each_run_once():
-    """Assessing a run takes longest; none of these changes one."""
-    patch = pytest.MonkeyPatch()
-    known = {}
-
-    def remembered(run):
-        if run.source not in known:
-            known[run.source] = assess(run)
-        return known[run.source]
-
-    patch.setattr(sources, "assess", remembered)
-    yield
-    patch.undo()
 
 
 @pytest.fixture(scope="module")
@@ -62,7 +46,7 @@ def test_each_lot_holds_its_purity_in_truth(demo):
 
 
 def test_mass_is_neither_made_nor_lost(demo):
-    run = assess(load_run(DATA / "demo_binary"))
+    run = assess_once(load_run(DATA / "demo_binary"))
     for cut in run.cuts:
         gone = sum(p.mass for lot in demo.lots for p in lot.parents if p.name == cut.name)
         rest = sum(left.mass for left in demo.left if left.name == cut.name)
@@ -72,7 +56,7 @@ def test_mass_is_neither_made_nor_lost(demo):
 
 
 def test_parts_keep_at_least_what_whole_cuts_do(shortcut):
-    run = assess(load_run(DATA / "demo_binary"))
+    run = assess_once(load_run(DATA / "demo_binary"))
     (lot,) = shortcut.lots
     assert lot.mass >= run.lot.mass
     assert lot.probability_meets_target >= lot.confidence
@@ -83,7 +67,7 @@ def test_whole_cuts_are_those_that_assess_keeps():
     sheet = sheet_of_runs([DATA / "demo_binary"])
     whole = dataclasses.replace(sheet, targets=(dataclasses.replace(sheet.targets[0], whole=True),))
     (lot,) = make_lots(whole, today=TODAY).lots
-    run = assess(load_run(DATA / "demo_binary"))
+    run = assess_once(load_run(DATA / "demo_binary"))
     assert tuple(parent.name for parent in lot.parents) == run.lot.cuts
     assert lot.mass == pytest.approx(run.lot.mass)
     assert lot.assay.estimate == pytest.approx(run.lot.assay.estimate)  # the same draws, in another order
@@ -92,7 +76,7 @@ def test_whole_cuts_are_those_that_assess_keeps():
 
 def test_what_a_cut_would_take_is_enough(shortcut):
     """Adding so much more of the donor does bear the cut: checked on the draws of the run, and a little less does not."""
-    run = assess(load_run(DATA / "demo_binary"))
+    run = assess_once(load_run(DATA / "demo_binary"))
     names = [cut.name for cut in run.cuts]
     (lot,) = shortcut.lots
     above = run.draws[:, :, run.components.index(lot.target)] - lot.purity
