@@ -15,6 +15,7 @@ from fractionkit.planning.cutting_curve import Array, By, Collected, collected
 from fractionkit.planning.cutting_model import CutPlan, Frontier, Receiver, ResidueOption
 from fractionkit.planning.cutting_receivers import between_marks, divide_around, mixing
 from fractionkit.planning.cutting_words import sentences
+from fractionkit.planning.sampling import central
 from fractionkit.still import Distillation
 from fractionkit.still.equilibrium import unit
 
@@ -134,7 +135,7 @@ def frontier(
     kept = np.array([max(hearts.stretched(pairs, level[:, None], size, p).max(), 0.0) for p in levels])
     kept = np.maximum.accumulate(kept[::-1])[::-1]
     each = hearts.most_at(levels, pairs.assay, pairs.mass)
-    low, median, high = np.quantile(each, [0.025, 0.5, 0.975], axis=0)
+    low, median, high = central(each)
     total = float(curve.charge[:, component].mean())
     return Frontier(component, confidence, levels, kept, low, median, high, total)
 

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.planning.cutting_model import CutPlan, Receiver
+from fractionkit.planning.sampling import central
 from fractionkit.quantities import format_interval, format_probability
 from fractionkit.quantities.rounding import RESOLUTION
 from fractionkit.readings.checks import ZERO_CELSIUS
@@ -31,7 +32,7 @@ _SHOWN: dict[Kind, tuple[float, float, str, int]] = {
 
 def interval(values: Array, kind: Kind) -> str:
     """Median with the 95 % interval of scenarios (S,), as text."""
-    low, middle, high = (float(end) for end in np.quantile(values, [0.025, 0.5, 0.975]))
+    low, middle, high = (float(end) for end in central(values))
     return shown(middle, low, high, kind)
 
 

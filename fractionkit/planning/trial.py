@@ -18,6 +18,7 @@ from fractionkit.planning.model import Costs, Course, Trial
 from fractionkit.planning.reach import total_reflux_limit
 from fractionkit.planning.running_costs import USUAL_STARTUP, Rates, coolant, course
 from fractionkit.planning.running_costs import Course as TimeCourse
+from fractionkit.planning.sampling import central
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import SetUp
 from fractionkit.planning.shortcut import hardest_pair, shortcut
@@ -54,8 +55,8 @@ class Wish:
 
 
 def estimate(values: Array) -> Estimate:
-    """Median and central 95 % of scenarios (S,)."""
-    low, middle, high = np.quantile(values, [0.025, 0.5, 0.975])
+    """Median and 95 % interval from scenarios (S,)."""
+    low, middle, high = central(values)
     return Estimate(float(middle), float(low), float(high))
 
 
@@ -284,7 +285,7 @@ def _course(curve: Collected) -> Course:
     """Median course on common masses, as far as the middle scenario goes."""
     mass = np.linspace(0.0, float(np.median(curve.end)), POINTS)
     head = curve.head_at(np.minimum(mass, curve.end[:, None]))
-    low, middle, high = np.quantile(head, [0.025, 0.5, 0.975], axis=0)
+    low, middle, high = central(head)
     over = curve.at_mass(mass).mean(axis=0)
     made = np.maximum(np.gradient(over, mass, axis=0), 0.0)
     return Course(mass, middle, low, high, made / np.maximum(made.sum(axis=1, keepdims=True), 1e-300))
