@@ -17,8 +17,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Array = NDArray[np.float64]
-#: Probabilities of readings at least as discordant, below which they are called hard to reconcile, and at odds.
-DOUBTFUL, AT_ODDS = 0.01, 1e-4
+#: Probabilities of readings at least as discordant, below which they are said to fit poorly (one run in twenty does by
+#: accident), to be hard to reconcile, and to be at odds.
+FITS_POORLY, DOUBTFUL, AT_ODDS = 0.05, 0.01, 1e-4
 Decision = Literal["keep", "recycle", "redistil", "waste"]
 
 

@@ -256,7 +256,7 @@ class Setting:
         bending, bend = (bends or Moves([], [])).laid(shape)
         across = nodes.across_cell(prediction)
         if isinstance(scatter, Measured):
-            scatter = Normal.of(scatter.value[cuts], scatter.repeat[cuts], across)
+            scatter = Normal.of(scatter.value[cuts], scatter.repeat[cuts], across, nodes.power)
         elif isinstance(scatter, Range):
             scatter = scatter.no_narrower(np.broadcast_to(prediction, shape), np.broadcast_to(across, shape))
         return Channel(

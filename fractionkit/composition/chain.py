@@ -17,7 +17,7 @@ marginals are the averages of those conditionals over the particles (Gelfand and
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,6 +102,23 @@ def _keep_order(density: Array, own: Array, other: Array, *, other_later: bool) 
         density *= factor
 
 
+def log_chance_of_order(share: Sequence[Array], steps: Sequence[Array]) -> Array:
+    """Logarithm of the chance (S,) that all vessels stand in order: summed out from the last vessel to the first.
+
+    share : (S, G) probability of each vessel's nodes given each sample. steps : (G, n - 1) of each vessel, see `_log_ratios`.
+    """
+    ahead = share[-1]
+    total = np.zeros(len(ahead))
+    for v in range(len(share) - 2, -1, -1):
+        density = np.ones((len(steps[v + 1]), len(steps[v])))
+        _keep_order(density, steps[v], steps[v + 1], other_later=True)
+        ahead = share[v] * (ahead @ density)
+        size = np.maximum(ahead.sum(axis=1, keepdims=True), 1e-300)
+        total += np.log(size[:, 0])
+        ahead = ahead / size
+    return total
+
+
 def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: int = 20240311) -> Chained:
     """Draw whole runs that respect the links; see the module's text.
 
@@ -113,7 +130,7 @@ def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: i
     rng = np.random.default_rng(seed)
     vessels = _Vessels(pieces, links)
     count = PARTICLES.get(vessels.w[0].shape[1], 512)
-    samples = pick_samples(shared.weights, count, rng)
+    samples = pick_samples(_before_order(vessels, shared.weights, links), count, rng)
     rng.shuffle(samples)
     nodes = np.zeros((count, len(vessels)), dtype=np.intp)
     log_weight = np.zeros(count)
@@ -132,6 +149,21 @@ def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: i
             samples, nodes, log_weight = samples[picked], nodes[picked], np.zeros(count)
     weights = tuple(_sweep(vessels, nodes, samples, links, rng))
     return Chained(nodes, samples, weights, least)
+
+
+def _before_order(vessels: _Vessels, weights: Array, links: Links) -> Array:
+    """Weights (S,) of the samples to start from, so that the order shapes compositions but does not weigh the samples.
+
+    The order is the likelier the better the cuts are told apart, so that it would vote for errors that flatten the dew
+    curve, though it holds whatever the errors are: what the filter will weigh by it is divided out beforehand.
+    """
+    if links.order is None:
+        return weights
+    steps = [step for step in vessels.steps if step is not None]
+    chance = log_chance_of_order(vessels.share, steps)
+    # a sample with a chance of e^-20 of the best one's would need more particles than there are
+    freed = weights * np.exp(np.minimum(chance.max() - chance, 20.0))
+    return np.asarray(freed / freed.sum())
 
 
 def _sweep(

@@ -68,10 +68,11 @@ class Normal:
     log_amplitude: Array
 
     @classmethod
-    def of(cls, value: Array, sd: Array, across_cell: Array | None = None) -> Normal:
+    def of(cls, value: Array, sd: Array, across_cell: Array | None = None, power: float = 1.0) -> Normal:
         """From readings (K,) and their standard uncertainties, NaN where not taken.
 
-        across_cell : (K, G) squared change of the prediction across each node's cell.
+        across_cell : (K, G) squared change of the prediction across each node's cell. power : to which the likelihood will
+        be raised: the integral of that power is kept.
         """
         taken = np.isfinite(value) & np.isfinite(sd)
         plain = np.where(taken, 1.0 / np.where(taken, sd, 1.0) ** 2, 0.0)
@@ -79,7 +80,7 @@ class Normal:
         if across_cell is None:
             return cls(value, plain, np.zeros_like(plain))
         spread = np.maximum(1.0, SMOOTH**2 * plain[:, None] * across_cell)
-        return cls(value, plain[:, None] / spread, -0.5 * np.log(spread))
+        return cls(value, plain[:, None] / spread, -0.5 / power * np.log(spread))
 
     def log_likelihood(self, eta: Array) -> Array:
         """See `Scatter`."""

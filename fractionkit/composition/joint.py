@@ -6,13 +6,19 @@ B(w) theta^2. What is left is p-dimensional, p(theta | readings) ~ exp(-|theta|^
 mode is found by Newton's method with the exact gradient and Louis' Hessian (J. R. Stat. Soc. B 44 (1982) 226: second
 derivative of a log marginal likelihood = mean second derivative + covariance of the first). `importance` draws samples
 about it.
+
+For that, Z_k is the sum to the power 1/beta of V_g times the likelihood to the power beta, beta the number of vessels up to
+`MOST_POWER`. Compositions are not independent given theta, as the nodes' volumes V would have them: one distillation put
+them side by side, so that what a volume prefers (pure cuts, room between an edge and the readings, a flat dew curve) is
+one piece of evidence on theta, not one a cut. With beta the volumes of all cuts count once together, while each cut's
+likeliest composition counts in full: the sum tends to the profile likelihood (Laplace). Given theta, each cut's
+composition is distributed as its own readings and its volumes say (beta = 1).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,6 +35,9 @@ IMPROBABLE, RESTART = 6.0, 1.5  # squared distance of a mode from no errors; sta
 FEW_CUTS = 200  # beyond, the cuts fix the shared errors and Louis' formula holds
 CURVATURE_STEP, LEAST_CURVATURE = 0.3, 0.7
 LEAST_GAIN = 0.01  # of the log density, after which a further step moves the samples' aim by a seventh of their spread
+# Three components: cells are wider against a posterior, and must resolve the likelihood to that power.
+MOST_POWER = {2: 16.0, 3: 4.0}
+POWER_BEYOND = 2.0  # of scattered points, few of which carry a sharp likelihood
 CHUNK = 1 << 19  # numbers in the largest temporary array: 4 MB, about what a processor keeps at hand
 
 
@@ -72,32 +81,19 @@ class Channel:
         return found
 
 
-class Vote(Protocol):
-    """What a block's prior gains with the shared errors."""
-
-    def log(self, theta: Array) -> Array:
-        """(S, p) -> (S,)."""
-        ...
-
-    def gradient(self, theta: Array) -> Array:
-        """(p,) -> (p,)."""
-        ...
-
-
 @dataclass(frozen=True)
 class Block:
-    """Some cuts of the run, with their nodes and channels; ``cuts`` says which. ``vote``: see `reference`."""
+    """Some cuts of the run, with their nodes and channels; ``cuts`` says which."""
 
     cuts: slice
     nodes: Nodes
     channels: tuple[Channel, ...]
-    vote: Vote | None = None
 
     def log_density(self, theta: Array) -> Array:
-        """(p,) -> (C, G), or (S, p) -> (C, G, S): log volume + log likelihood of each node."""
+        """(p,) -> (C, G), or (S, p) -> (C, G, S): log volume + log likelihood of each node, to the nodes' power."""
         total = self.nodes.log_volume if theta.ndim == 1 else self.nodes.log_volume[..., None]
         for channel in self.channels:
-            total = total + channel.scatter.log_likelihood(channel.at(theta))
+            total = total + self.nodes.power * channel.scatter.log_likelihood(channel.at(theta))
         return total
 
 
@@ -130,7 +126,7 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
     for block in blocks:
         log_density = block.log_density(theta)
         log_z = logsumexp(log_density, axis=1)
-        value += float(log_z.sum())
+        value += float(log_z.sum()) / block.nodes.power
         share = np.exp(log_density - log_z[:, None])
         slope = np.zeros((*share.shape, size))
         for channel in block.channels:
@@ -144,10 +140,7 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
         mean = np.einsum("kg,kgp->kp", share, slope)
         gradient += mean.sum(axis=0)
         flat = (slope * np.sqrt(share)[..., None]).reshape(-1, size)
-        covariance += flat.T @ flat - mean.T @ mean
-        if block.vote is not None:  # its second derivative is left out: it is small, and may have either sign
-            value += float(block.vote.log(theta[None])[0])
-            gradient += block.vote.gradient(theta)
+        covariance += block.nodes.power * (flat.T @ flat - mean.T @ mean)
     return Expansion(value, gradient, -np.eye(size) - fisher + covariance)
 
 
@@ -224,27 +217,24 @@ def _ascent(here: Expansion) -> Array:
 def log_evidence(blocks: Sequence[Block], theta: Array) -> Array:
     """(S, p) -> (S,) log of prior times likelihood, cuts summed out."""
     total: Array = -0.5 * (theta**2).sum(axis=1)
-    for _, part, log_density in conditionals(blocks, theta):
-        total[part] += logsumexp(log_density, axis=1).sum(axis=0)
-    for block in blocks:
-        if block.vote is not None:
-            total += block.vote.log(theta)
+    for block, part in _pieces(blocks, len(theta)):
+        log_density = block.log_density(theta[part])
+        total[part] += logsumexp(log_density, axis=1).sum(axis=0) / block.nodes.power
     return total
 
 
-def conditionals(blocks: Sequence[Block], theta: Array) -> Iterator[Piece]:
-    """Log density of every node given each sample, a manageable piece (C, G, S') at a time, with the samples' slice."""
+def _pieces(blocks: Sequence[Block], count: int) -> Iterator[tuple[Block, slice]]:
+    """Each block with a manageable part of the samples at a time."""
     for block in blocks:
-        per_sample = block.nodes.log_volume.size
-        width = max(1, CHUNK // per_sample)
-        for first in range(0, len(theta), width):
-            part = slice(first, min(first + width, len(theta)))
-            yield block, part, block.log_density(theta[part])
+        width = max(1, CHUNK // block.nodes.log_volume.size)
+        for first in range(0, count, width):
+            yield block, slice(first, min(first + width, count))
 
 
 def shares(blocks: Sequence[Block], theta: Array) -> Iterator[Piece]:
-    """Probability of every node given each sample, (C, G, S'), piece by piece as `conditionals`."""
-    for block, part, log_density in conditionals(blocks, theta):
+    """Probability of every node given each sample, (C, G, S'), a manageable piece at a time."""
+    for block, part in _pieces(blocks, len(theta)):
+        log_density = block.log_density(theta[part])
         share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
         share /= share.sum(axis=1, keepdims=True)
         yield block, part, share

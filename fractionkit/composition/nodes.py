@@ -35,6 +35,7 @@ class Nodes:
     shear : (K, G) change of the second coordinate of a cell's middle with the first: cells lean with their windows.
     reach : (K, n, 2) least and greatest mass fraction that the point set can give, edges of cells included.
     cells : numbers of cells along each coordinate, G in all; (G,) where the points are scattered (see `scatter_nodes`).
+    power : to which the likelihood is raised before it is summed (see `joint`): the sharper, the coarser the cells are.
     """
 
     w: Array
@@ -44,6 +45,7 @@ class Nodes:
     shear: Array
     reach: Array
     cells: tuple[int, ...]
+    power: float = 1.0
 
     def first(self, count: int) -> Nodes:
         """The first ``count`` cuts."""
@@ -56,19 +58,19 @@ class Nodes:
         return bool(len(self.cells) != self.coordinates.shape[-1])
 
     def across_cell(self, values: Array) -> Array:
-        """Squared change of a smooth function across each cell, (K, G), from its values (K, G) at the points.
+        """Squared change of a smooth function across each cell, (K, G), times ``power``, from values (K, G) at the points.
 
         Scattered points: across the part of the whole that is one point's share, as if each had a cell; the variance of
         an even spread is a twelfth of its squared width.
         """
         if self.scattered:
             share = values.shape[1] ** (-2.0 / self.coordinates.shape[-1])
-            return np.broadcast_to(12.0 * share * values.var(axis=1, keepdims=True), values.shape)
+            return np.broadcast_to(12.0 * self.power * share * values.var(axis=1, keepdims=True), values.shape)
         grid = values.reshape(len(values), *self.cells)
         squared = np.zeros(grid.shape)
         for axis in range(1, grid.ndim):
             squared += np.gradient(grid, axis=axis) ** 2
-        return squared.reshape(values.shape)
+        return self.power * squared.reshape(values.shape)
 
     def inside(self, node: NDArray[np.intp], rng: np.random.Generator) -> Array:
         """Compositions (K, D, n) spread evenly inside the cells of the nodes ``node`` (K, D)."""

@@ -9,8 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition import nodes as points
+from fractionkit.composition.along import MOST_SLIPPED, Along, along
 from fractionkit.composition.blocks import Setting, slices
 from fractionkit.composition.chain import LONGEST, Chained, Links, link
+from fractionkit.composition.course import Course
 from fractionkit.composition.evidence import Balance, Evidence
 from fractionkit.composition.importance import (
     FEWER_SAMPLES,
@@ -19,10 +21,10 @@ from fractionkit.composition.importance import (
     SharedPosterior,
     sample_shared,
 )
-from fractionkit.composition.joint import Block, Piece, climb, find_mode, shares, spread_at
+from fractionkit.composition.joint import MOST_POWER, POWER_BEYOND, Block, Piece, climb, find_mode, shares, spread_at
 from fractionkit.composition.reference import refer
 from fractionkit.composition.scatter_nodes import flat_points, gathered_points
-from fractionkit.composition.summary import Marginals, draw_cells, pick_samples
+from fractionkit.composition.summary import Marginals, draw_cells, drawn_interval, pick_samples
 from fractionkit.composition.tail import chi_square_tail
 from fractionkit.mixture import Mixture
 
@@ -86,12 +88,16 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     """
     setting = Setting.of(mixture, evidence)
     size = len(setting.errors)
-    rough = lay(setting, np.zeros(size), np.eye(size))
-    blocks, mode, covariance = _aimed(setting, *find_mode(rough, size))
+    power = min(float(evidence.size), MOST_POWER.get(mixture.n, POWER_BEYOND))
+    rough = lay(setting, np.zeros(size), np.eye(size), power)
+    blocks, mode, covariance = _aimed(setting, *find_mode(rough, size), power)
     nodes = sum(block.nodes.log_volume.size for block in blocks)
     samples = next((fewer for limit, fewer in FEWER_SAMPLES if nodes >= limit), SAMPLES)
     shared = sample_shared(blocks, mode, covariance, samples)
     count = int(np.clip(NUMBERS_IN_DRAWS // max(evidence.size * mixture.n, 1), LEAST_DRAWS, MOST_DRAWS))
+    blocks = [
+        setting.block(block.cuts, replace(block.nodes, power=1.0)) for block in blocks
+    ]  # no longer for the errors
     pieces: Iterable[Piece] = shares(blocks, shared.theta)
     may_link = evidence.balance is not None and 1 < evidence.size <= LONGEST
     if may_link:
@@ -99,10 +105,20 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     weights, draws = summarise(blocks, pieces, shared, evidence.size, mixture.n, count)
     marginals = Marginals.joined([Marginals.of(block.nodes, w) for block, w in zip(blocks, weights, strict=True)])
     linked = _links(mixture, evidence, blocks[-1].nodes.w[-1], weights[-1][-1]) if may_link else None
-    chained = None if linked is None else link(pieces, shared, linked)
-    link_failed = chained is not None and chained.effective < LEAST_EFFECTIVE
+    followed = _along(mixture, evidence, blocks, weights, shared, linked)
+    link_failed = followed is not None and followed.slipped > MOST_SLIPPED
+    if followed is not None and (link_failed or followed.effective < LEAST_EFFECTIVE):
+        followed = None
+    if linked is not None and linked.order is None and linked.charge is None:
+        linked = None
+    chained = None if linked is None or followed is not None else link(pieces, shared, linked)
+    link_failed |= chained is not None and chained.effective < LEAST_EFFECTIVE
     least = shared.effective
-    if chained is not None and not link_failed:
+    if followed is not None:
+        least = min(least, followed.effective)
+        marginals, draws = _followed(followed, marginals, draws)
+        shared = followed.shared
+    if chained is not None and chained.effective >= LEAST_EFFECTIVE:
         least = min(least, chained.effective)
         marginals, draws = _relinked(blocks, chained, marginals, draws)
         shared = replace(
@@ -130,13 +146,13 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     )
 
 
-def _aimed(setting: Setting, mode: Array, covariance: Array) -> tuple[list[Block], Array, Array]:
+def _aimed(setting: Setting, mode: Array, covariance: Array, power: float) -> tuple[list[Block], Array, Array]:
     """Nodes laid about the shared errors' mode with their prior, and the mode on them.
 
-    The finer nodes and the prior's vote move it; where they move it far, all is done once more from there.
+    The finer nodes and the prior move it; where they move it far, all is done once more from there.
     """
     for _ in range(2):
-        blocks = [refer(block, mode) for block in lay(setting, mode, covariance)]
+        blocks = [refer(block, mode) for block in lay(setting, mode, covariance, power)]
         shift, mode = -mode, climb(blocks, mode)
         shift += mode
         if float(shift @ np.linalg.solve(covariance, shift)) < MOVED_FAR:
@@ -155,20 +171,49 @@ def zeotropic_order(mixture: Mixture, pressure: float) -> tuple[int, ...] | None
     return tuple(int(i) for i in np.argsort(boiling))
 
 
-def _links(mixture: Mixture, evidence: Evidence, last: Array, weight: Array) -> Links | None:
-    """What ties the vessels together, None where nothing does.
+def _links(mixture: Mixture, evidence: Evidence, last: Array, weight: Array) -> Links:
+    """What ties the vessels together.
 
     last, weight : nodes (G, n) of the last vessel, the charge where there is one, and what they weigh (G,).
     """
     balance = evidence.balance
     assert balance is not None
-    # Of three components the order says too much: along the ridge that density and temperature leave open, flat priors
-    # conditioned on an order crowd the first and the last cut to its ends (measured: 95 % intervals held 72 %).
     order = zeotropic_order(mixture, evidence.pressure) if balance.ordered and mixture.n == 2 else None
     contents = _charge(balance, last, weight) if evidence.charge else None
-    if order is None and contents is None:
-        return None
     return Links(order, balance.mass, *(contents or (None, None)))
+
+
+def _along(
+    mixture: Mixture,
+    evidence: Evidence,
+    blocks: Sequence[Block],
+    weights: Sequence[Array],
+    shared: SharedPosterior,
+    links: Links | None,
+) -> Along | None:
+    """Runs along courses of the distillation where the order of three components is evidence, else None.
+
+    Of more components there are no cells on which what strays about a course could be laid.
+    """
+    balance = evidence.balance
+    if links is None or balance is None or mixture.n != 3 or not balance.ordered:
+        return None
+    if not (np.isfinite(balance.mass).all() and (balance.mass > 0.0).all()):
+        return None
+    order = zeotropic_order(mixture, evidence.pressure)
+    if order is None:
+        return None
+    course = Course.of(mixture, evidence.pressure, order, balance.mass, residue=evidence.residue)
+    return along(blocks, weights, shared, course, links)
+
+
+def _followed(found: Along, marginals: Marginals, draws: Array) -> tuple[Marginals, Array]:
+    """Marginals and draws of the vessels that follow a course in place of those taken one by one (the charge keeps its own)."""
+    vessels = found.draws.shape[1]
+    drawn = draws.copy()
+    drawn[:, :vessels] = found.draws[np.resize(np.arange(len(found.draws)), len(draws))]
+    rest = Marginals(marginals.mean[vessels:], marginals.low[vessels:], marginals.high[vessels:])
+    return Marginals.joined([Marginals(*drawn_interval(found.draws)), rest]), drawn
 
 
 def _charge(balance: Balance, nodes: Array, weight: Array) -> tuple[Array, Array] | None:
@@ -207,8 +252,11 @@ def _relinked(blocks: Sequence[Block], chained: Chained, marginals: Marginals, d
     return Marginals.joined([*parts, rest]), found
 
 
-def lay(setting: Setting, mode: Array, covariance: Array) -> list[Block]:
-    """Nodes and channels of every cut, laid where its posterior lies given the shared errors' mode and covariance."""
+def lay(setting: Setting, mode: Array, covariance: Array, power: float = 1.0) -> list[Block]:
+    """Nodes and channels of every cut, laid where its posterior lies given the shared errors' mode and covariance.
+
+    ``power``: to which their likelihood is raised, see `joint`.
+    """
     n = setting.mixture.n
     on_cells = n in points.COARSE_CELLS
     coarse = points.coarse(n) if on_cells else flat_points(n)
@@ -216,7 +264,7 @@ def lay(setting: Setting, mode: Array, covariance: Array) -> list[Block]:
     for cuts in slices(setting.evidence.size):
         support = _support(setting.block(cuts, coarse), mode, covariance)
         fine = points.refine(support, n) if on_cells else gathered_points(coarse, support)
-        blocks.append(setting.block(cuts, fine))
+        blocks.append(setting.block(cuts, replace(fine, power=power)))
     return blocks
 
 
