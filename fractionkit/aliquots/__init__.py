@@ -1,6 +1,6 @@
 """Series of small samples: composition against time, and whether it has levelled off."""
 
 from fractionkit.aliquots.follow import follow
-from fractionkit.aliquots.model import Approach, Band, Followed, Level
+from fractionkit.aliquots.model import Followed
 
-__all__ = ["Approach", "Band", "Followed", "Level", "follow"]
+__all__ = ["Followed", "follow"]

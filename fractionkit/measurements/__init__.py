@@ -1,6 +1,5 @@
 """Which measurement next: what a reading can tell before it is taken, and what one more would add to a run."""
 
-from fractionkit.measurements.next import NextMeasurement, next_measurements
-from fractionkit.measurements.reach import PairPlan, plan_pairs
+from fractionkit.measurements.next import next_measurements
 
-__all__ = ["NextMeasurement", "PairPlan", "next_measurements", "plan_pairs"]
+__all__ = ["next_measurements"]

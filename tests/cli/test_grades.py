@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from fractionkit import report
 from fractionkit.cli.grades import command
 from fractionkit.errors import InputError
-from fractionkit.grades import built_in
+from fractionkit.grades.file import built_in
 from fractionkit.grades.words import limit_text
 
 app = typer.Typer(pretty_exceptions_enable=False)

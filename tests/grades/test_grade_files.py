@@ -9,8 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from fractionkit.errors import InputError
-from fractionkit.grades import all_grades, built_in, chosen, known, load_grades
+from fractionkit.grades import chosen, load_grades
 from fractionkit.grades.attributes import ATTRIBUTES, attribute_named
+from fractionkit.grades.file import built_in
+from fractionkit.grades.judge import all_grades, known
 from fractionkit.grades.model import STATUSES
 from fractionkit.substances import names
 

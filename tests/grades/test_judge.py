@@ -9,7 +9,10 @@ import pytest
 from scipy import stats
 
 from fractionkit.errors import InputError
-from fractionkit.grades import Grade, Limit, Result, Sample, built_in, judge, judge_lot
+from fractionkit.grades import Grade, Limit, Sample, judge_lot
+from fractionkit.grades.file import built_in
+from fractionkit.grades.judge import judge
+from fractionkit.grades.model import Result
 from fractionkit.quantities import Quantity, parse
 
 NAMES = ("dichloromethane", "chloroform")

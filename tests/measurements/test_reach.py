@@ -13,8 +13,8 @@ from typer.testing import CliRunner
 
 from fractionkit.cli import reading_plan
 from fractionkit.errors import InputError, UnknownSubstanceError
-from fractionkit.measurements import plan_pairs
 from fractionkit.measurements.plan_words import as_json, sentences
+from fractionkit.measurements.reach import plan_pairs
 from fractionkit.mixture import Mixture
 
 app = typer.Typer()

@@ -16,7 +16,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from fractionkit.grades import Limit, Result, conformance, decide, inside_rounded, normal_below, round_to
+from fractionkit.grades import Limit
+from fractionkit.grades.conformity import conformance, decide, normal_below
+from fractionkit.grades.e29 import inside_rounded, round_to
+from fractionkit.grades.model import Result
 from fractionkit.quantities import Quantity, parse
 
 
