@@ -24,7 +24,7 @@ from numpy.typing import NDArray
 
 from fractionkit.aliquots.sensors import Sensor, sensors_of
 from fractionkit.composition.evidence import Evidence
-from fractionkit.composition.summary import pick_samples, shortest_interval
+from fractionkit.composition.summary import drawn_interval, pick_samples
 from fractionkit.errors import ConvergenceError
 from fractionkit.mixture import Mixture
 
@@ -86,11 +86,7 @@ def fit_series(mixture: Mixture, evidence: Evidence) -> SeriesPosterior:
     z, spread, theta = z[picked], spread[picked], theta[picked]
     noise = (spread @ rng.standard_normal((*z.shape, 1)))[..., 0]
     inside = _held(z, spread, noise, rng)
-    mean = inside.mean(axis=0)
-    low, high = _interval(inside)
-    return SeriesPosterior(
-        mean, np.minimum(low, mean), np.maximum(high, mean), _whole(z + noise), names, theta, effective
-    )
+    return SeriesPosterior(*drawn_interval(inside), _whole(z + noise), names, theta, effective)
 
 
 def _whole(part: Array) -> Array:
@@ -195,15 +191,3 @@ def _held(z: Array, spread: Array, noise: Array, rng: np.random.Generator) -> Ar
         fresh = rng.standard_normal((outside[0].size, z.shape[-1], 1))
         found[outside] = z[outside] + (spread[outside] @ fresh)[..., 0]
     return _inside(found)
-
-
-def _interval(draws: Array) -> tuple[Array, Array]:
-    """Shortest 95 % intervals (K, n) of draws (S, K, n); one that comes within a hair of 0 or 1 reaches it."""
-    count, size, n = draws.shape
-    values = np.moveaxis(draws, 0, -1).reshape(size * n, count)
-    least, most = values.min(axis=1), values.max(axis=1)
-    hair = 0.02 * (most - least)
-    reach = np.stack([np.where(least < hair, 0.0, least), np.where(most > 1.0 - hair, 1.0, most)], axis=-1)
-    low, high = shortest_interval(values, np.full(values.shape, 1.0 / count), reach)
-    low, high = np.where(low < hair, 0.0, low), np.where(high > 1.0 - hair, 1.0, high)
-    return low.reshape(size, n), high.reshape(size, n)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Assessment, Balance, Caution, Finding, Lot
+from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, FITS_POORLY, Assessment, Balance, Caution, Finding, Lot
 from fractionkit.figures.labels import DECISIONS, ZERO_CELSIUS, name_list, plain
 from fractionkit.quantities import (
     COVERAGE_95,
@@ -98,13 +98,12 @@ def agreement(assessment: Assessment) -> str:
     chance = assessment.consistency
     if not math.isfinite(chance):
         return "How well the readings agree could not be judged."
-    word = (
-        "are at odds"
-        if chance < AT_ODDS
-        else "are hard to reconcile"
-        if chance < DOUBTFUL
-        else "agree with one another"
+    grades = (
+        (AT_ODDS, "are at odds"),
+        (DOUBTFUL, "are hard to reconcile"),
+        (FITS_POORLY, "fit poorly, look at them again"),
     )
+    word = next((word for limit, word in grades if chance < limit), "agree with one another")
     rare = f"were the model true, {format_probability(chance)} of runs would show readings at least this discordant"
     return f"The readings {word}: {rare}."
 
