@@ -24,8 +24,8 @@ from fractionkit.composition.summary import pick_samples
 
 Array = NDArray[np.float64]
 
-RUNS = 2048
-NEGLIGIBLE = 1e-9  # of a vessel's likeliest node: lesser ones are not looked at
+RUNS = 1024
+NEGLIGIBLE = 1e-7  # of a vessel's likeliest node: lesser ones are not looked at
 MOST_SLIPPED = 0.25  # of the vessels: where more of them do not follow any course, none is to be believed
 
 

@@ -26,8 +26,8 @@ from fractionkit.composition.summary import pick_samples
 
 Array = NDArray[np.float64]
 
-DRAWN, ROUNDS, ENOUGH, TEMPERED = 1024, 12, 0.4, 0.12
-COURSES, ERRORS = 512, 384  # weighed exactly
+DRAWN, ROUNDS, ENOUGH, TEMPERED = 640, 12, 0.35, 0.12
+COURSES, ERRORS = 320, 256  # weighed exactly
 LEAST_COURSES = 12.0  # effective ones: each leaves the cuts free within what strays
 CENTRES = 128  # courses about which the shared errors are drawn
 TYPICAL = 256  # draws of what came over in all, to begin with

@@ -22,7 +22,7 @@ STRAY, EDGE = 0.03, 0.003
 SLIP = 0.01  # of the cuts nothing is known from the course: a wet first cut, a bumped pot, one spilt
 LOGISTIC = math.sqrt(3.0) / math.pi  # scale of a logistic distribution of standard deviation 1
 FARTHEST = 30.0
-HARDLY = 1e-7  # of the likeliest merged cell: lesser ones are not looked at
+HARDLY = 1e-6  # of the likeliest merged cell: lesser ones are not looked at
 FEW = 1e-30
 LARGE = 700.0
 
