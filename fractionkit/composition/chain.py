@@ -8,11 +8,13 @@ as likely as not, and any order keeps the probability `SLIP` (a wet first cut, a
 
 Balance. Charge = cuts + residue + hold-up and loss, component by component, where something is known of the charge.
 
+Pot temperatures (`pots`). When a receiver is taken away the residue and all later cuts boil in the pot.
+
 Method: given the shared errors each cut has its probabilities on its nodes. Whole runs are drawn by a particle filter
-from the residue backwards (each cut from its own nodes, weighted by the order against the cut after it), weighted by
-the balance, and then refreshed by a Gibbs sweep in which each cut is drawn from its exact conditional given all others. The
-marginals are the averages of those conditionals over the particles (Gelfand and Smith, J. Am. Stat. Assoc. 85 (1990)
-398), so they stay smooth on the nodes.
+from the residue backwards (each cut from its own nodes, weighted by the order against the cut after it and by the pot that
+held it), weighted by the balance, and then refreshed by a Gibbs sweep in which each cut is drawn from its exact
+conditional given all others (pot temperatures taken linear about the run). The marginals are the averages of those
+conditionals over the particles (Gelfand and Smith, J. Am. Stat. Assoc. 85 (1990) 398), so they stay smooth on the nodes.
 """
 
 from __future__ import annotations
@@ -25,6 +27,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.importance import SharedPosterior
 from fractionkit.composition.joint import Piece
+from fractionkit.composition.pots import Pots, Swept
 from fractionkit.composition.summary import pick_samples
 
 Array = NDArray[np.float64]
@@ -41,13 +44,15 @@ class Links:
 
     order : components from light to heavy, or None where the order says nothing (an azeotrope, or switched off).
     mass : (V,) kg of each vessel. charge : (n - 1,) kg of the first n - 1 components that went in, less what the
-    hold-up and the loss hold on average, and covariance (n - 1, n - 1) of that; None where unknown.
+    hold-up and the loss hold on average, and covariance (n - 1, n - 1) of that; None where unknown. pots : None where the
+    pot was not read, or only at the end.
     """
 
     order: tuple[int, ...] | None
     mass: Array
     charge: Array | None = None
     charge_covariance: Array | None = None
+    pots: Pots | None = None
 
 
 @dataclass(frozen=True)
@@ -134,11 +139,15 @@ def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: i
     rng.shuffle(samples)
     nodes = np.zeros((count, len(vessels)), dtype=np.intp)
     log_weight = np.zeros(count)
+    trace = None if links.pots is None else links.pots.begin(count)
     least = float(count)
     for v in range(len(vessels) - 1, -1, -1):
         after = None if v == len(vessels) - 1 else nodes[:, v + 1]
         gained, nodes[:, v] = _draw(vessels, v, samples, None, after, None, links, rng)
         log_weight += np.log(gained)
+        if links.pots is not None and trace is not None:
+            fit, trace = links.pots.update(trace, v, vessels.w[v][nodes[:, v]], samples)
+            log_weight += fit
         if v == 0:
             log_weight += _balance(vessels, nodes, links)
         weight = np.exp(log_weight - log_weight.max())
@@ -147,6 +156,7 @@ def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: i
         if effective < 0.5 * count or v == 0:
             picked = pick_samples(weight / weight.sum(), count, rng)
             samples, nodes, log_weight = samples[picked], nodes[picked], np.zeros(count)
+            trace = None if trace is None else trace.take(picked)
     weights = tuple(_sweep(vessels, nodes, samples, links, rng))
     return Chained(nodes, samples, weights, least)
 
@@ -172,13 +182,18 @@ def _sweep(
     """Gibbs sweep in place; the average conditional of each vessel."""
     size = len(vessels)
     total = _contents(vessels, nodes, links) if links.charge is not None else None
+    swept = None
+    if links.pots is not None:
+        swept = links.pots.swept([vessels.w[v][nodes[:, v]] for v in range(size)], samples, rng)
     weights = []
     for v in range(size):
         before = None if v == 0 else nodes[:, v - 1]
         after = None if v == size - 1 else nodes[:, v + 1]
         rest = None if total is None else total - links.mass[v] * vessels.w[v][nodes[:, v], :-1]
         average = np.zeros(len(vessels.w[v]))
-        _, nodes[:, v] = _draw(vessels, v, samples, before, after, rest, links, rng, average)
+        _, nodes[:, v] = _draw(vessels, v, samples, before, after, rest, links, rng, average, swept)
+        if swept is not None:
+            swept.move(v, vessels.w[v][nodes[:, v]])
         if rest is not None:
             total = rest + links.mass[v] * vessels.w[v][nodes[:, v], :-1]
         weights.append(average / average.sum())
@@ -195,6 +210,7 @@ def _draw(
     links: Links,
     rng: np.random.Generator,
     average: Array | None = None,
+    swept: Swept | None = None,
 ) -> tuple[Array, NDArray[np.intp]]:
     """One node of vessel ``v`` for every particle, from its conditional; the conditional's total weight beside it."""
     count, size = len(samples), len(vessels.w[v])
@@ -215,6 +231,8 @@ def _draw(
                 _keep_order(density, own, earlier[before[part]], other_later=False)
         if rest is not None:
             density *= _fit_of_nodes(rest[part], links.mass[v] * vessels.w[v][:, :-1], links)
+        if swept is not None:
+            density *= swept.factor(v, vessels.w[v], part)
         cumulative = np.cumsum(density, axis=1)
         gained[part] = np.maximum(cumulative[:, -1], 1e-300)
         at = rng.random(len(density))[:, None] * cumulative[:, -1:]

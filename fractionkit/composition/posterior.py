@@ -48,7 +48,8 @@ class RunPosterior:
         probability. cut_misfit, cut_freedom : (K,) each cut's share of them.
     residue, charge : (D, n) draws of either, None where the sheet has none. effective : least effective number of
         samples on the way. link_failed : whether order and
-        balance were left out because no sample of the cuts' own posterior comes near them.
+        balance were left out because no sample of the cuts' own posterior comes near them. theta : (D, p) shared errors of
+        each draw.
     """
 
     components: tuple[str, ...]
@@ -67,6 +68,7 @@ class RunPosterior:
     charge: Array | None
     effective: float
     link_failed: bool
+    theta: Array
 
     @property
     def consistency(self) -> float:
@@ -102,25 +104,30 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
     may_link = evidence.balance is not None and 1 < evidence.size <= LONGEST
     if may_link:
         pieces = list(pieces)  # looked at twice
-    weights, draws = summarise(blocks, pieces, shared, evidence.size, mixture.n, count)
+    weights, draws, picked = summarise(blocks, pieces, shared, evidence.size, mixture.n, count)
     marginals = Marginals.joined([Marginals.of(block.nodes, w) for block, w in zip(blocks, weights, strict=True)])
     linked = _links(mixture, evidence, blocks[-1].nodes.w[-1], weights[-1][-1]) if may_link else None
+    if linked is not None:
+        linked = replace(linked, pots=setting.pots(shared.theta, blocks))
     followed = _along(mixture, evidence, blocks, weights, shared, linked)
     link_failed = followed is not None and followed.slipped > MOST_SLIPPED
     if followed is not None and (link_failed or followed.effective < LEAST_EFFECTIVE):
         followed = None
-    if linked is not None and linked.order is None and linked.charge is None:
+    if linked is not None and linked.order is None and linked.charge is None and linked.pots is None:
         linked = None
     chained = None if linked is None or followed is not None else link(pieces, shared, linked)
     link_failed |= chained is not None and chained.effective < LEAST_EFFECTIVE
-    least = shared.effective
+    least, theta = shared.effective, shared.theta[picked]
     if followed is not None:
+        followed = _potted(followed, setting)
         least = min(least, followed.effective)
         marginals, draws = _followed(followed, marginals, draws)
         shared = followed.shared
+        theta = shared.theta[np.resize(followed.samples, len(draws))]
     if chained is not None and chained.effective >= LEAST_EFFECTIVE:
         least = min(least, chained.effective)
         marginals, draws = _relinked(blocks, chained, marginals, draws)
+        theta = shared.theta[np.resize(chained.samples, len(draws))]
         shared = replace(
             shared, weights=np.bincount(chained.samples, minlength=len(shared.weights)) / len(chained.samples)
         )
@@ -143,6 +150,7 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         draws[:, -1] if evidence.charge else None,
         least,
         link_failed,
+        theta,
     )
 
 
@@ -205,6 +213,24 @@ def _along(
         return None
     course = Course.of(mixture, evidence.pressure, order, balance.mass, residue=evidence.residue)
     return along(blocks, weights, shared, course, links)
+
+
+def _potted(found: Along, setting: Setting) -> Along:
+    """Runs along courses weighed by the pot temperatures; as they were where hardly any of them meets those."""
+    pots = setting.pots(found.shared.theta, ())
+    if pots is None:
+        return found
+    log_weight = pots.log_likelihood(found.draws, found.samples)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    effective = float(1.0 / (weight**2).sum())
+    if effective < LEAST_EFFECTIVE:
+        return found
+    picked = pick_samples(weight, len(weight), np.random.default_rng(20240705))
+    samples = found.samples[picked]
+    shared = replace(found.shared, weights=np.bincount(samples, minlength=len(found.shared.theta)) / len(samples))
+    least = min(found.effective, effective)
+    return replace(found, draws=found.draws[picked], samples=samples, shared=shared, effective=least)
 
 
 def _followed(found: Along, marginals: Marginals, draws: Array) -> tuple[Marginals, Array]:
@@ -282,8 +308,10 @@ def _support(block: Block, mode: Array, covariance: Array) -> Array:
 
 def summarise(
     blocks: Sequence[Block], pieces: Iterable[Piece], shared: SharedPosterior, size: int, n: int, count: int
-) -> tuple[list[Array], Array]:
-    """Node weights (C, G) of every block and ``count`` joint draws (count, size, n), in one pass over ``pieces``."""
+) -> tuple[list[Array], Array, NDArray[np.intp]]:
+    """Node weights (C, G) of every block and ``count`` joint draws (count, size, n), in one pass over ``pieces``; with each
+    draw its sample (count,) of the shared errors.
+    """
     rng = np.random.default_rng(20240301)
     picked = pick_samples(shared.weights, count, rng)
     draws = np.empty((count, size, n))
@@ -294,7 +322,7 @@ def summarise(
         wanted = np.flatnonzero((picked >= part.start) & (picked < part.stop))
         if wanted.size:
             draws[wanted, block.cuts] = draw_cells(block.nodes, share, picked[wanted] - part.start, rng)
-    return weight, draws
+    return weight, draws, picked
 
 
 def misfits(blocks: Sequence[Block], mode: Array, size: int) -> tuple[Array, Array]:

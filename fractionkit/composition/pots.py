@@ -192,6 +192,14 @@ class Pots:
             + found.by_pressure * self.pressed[samples]
         )
 
+    def log_likelihood(self, w: Array, samples: NDArray[np.intp]) -> Array:
+        """Of the readings of whole runs with mass fractions w (D, V, n) given the residue's own, (D,)."""
+        trace, total = self.begin(len(w)), np.zeros(len(w))
+        for v in range(len(self.mass) - 1, -1, -1):
+            gain, trace = self.update(trace, v, w[:, v], samples)
+            total += gain
+        return total
+
     def swept(self, w: list[Array], samples: NDArray[np.intp], rng: np.random.Generator) -> Swept:
         """For a Gibbs sweep of runs with mass fractions ``w``, V of (D, n): errors drawn, slopes taken."""
         return Swept.of(self, w, samples, rng)

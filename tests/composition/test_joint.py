@@ -88,7 +88,7 @@ def test_compositions_and_draws(readings):
     truth, covariance = closed_form(readings)
     mode, spread = find_mode(blocks, 3)
     shared = sample_shared(blocks, mode, spread, 2048)
-    weights, draws = summarise(blocks, shares(blocks, shared.theta), shared, 5, 2, 4096)
+    weights, draws, _ = summarise(blocks, shares(blocks, shared.theta), shared, 5, 2, 4096)
     marginals = Marginals.of(blocks[0].nodes, weights[0])
     sd = np.sqrt(np.diag(covariance))[:5]
     np.testing.assert_allclose(marginals.mean[:, 0], truth[:5], atol=0.08 * sd.max())
