@@ -70,8 +70,9 @@ def test_whole_cuts_are_those_that_assess_keeps():
     run = assess_once(load_run(DATA / "demo_binary"))
     assert tuple(parent.name for parent in lot.parents) == run.lot.cuts
     assert lot.mass == pytest.approx(run.lot.mass)
-    assert lot.assay.estimate == pytest.approx(run.lot.assay.estimate)  # the same draws, in another order
-    assert lot.assay.low == pytest.approx(run.lot.assay.low)
+    # joint draws here, there the marginals of a lone cut: apart by the noise of the draws
+    assert lot.assay.estimate == pytest.approx(run.lot.assay.estimate, abs=2e-4)
+    assert lot.assay.low == pytest.approx(run.lot.assay.low, abs=1e-3)
 
 
 def test_what_a_cut_would_take_is_enough(shortcut):
