@@ -11,7 +11,7 @@ from fractionkit.still.state import State
 FEW, MANY = 4, 48
 """Up to so few scenarios the whole inverse is made; from so many on small matrices are inverted by cofactors."""
 
-SMALL = 64
+SMALL = 160
 """Rows up to which that inverse is made of the whole matrix at once."""
 
 
