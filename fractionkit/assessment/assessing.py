@@ -188,7 +188,7 @@ def _lot(
         return Lot((), 0.0, None, 0.0, False, words.no_lot(run.target), words.NOT_TESTED)
     draws = combined(posterior, masses.mass, kept)
     i = run.components.index(run.target.component)
-    assay = estimates(draws)[i]
+    assay = _mixed(posterior, masses.mass, kept)[i]
     chance = float(meets(draws[:, i] - run.target.purity))
     lower = float(np.quantile(draws[:, i], 0.05))
     return Lot(
@@ -203,18 +203,31 @@ def _lot(
 
 
 def _portions(run: Run, posterior: RunPosterior, masses: Masses, verdicts: tuple[Verdict, ...]) -> tuple[Portion, ...]:
+    """Cuts that go the same way; those distilled again in groups of one main component, since they are not mixed."""
     decisions = np.array([verdict.decision for verdict in verdicts])
+    main = posterior.mean.argmax(axis=1)
     known = np.isfinite(masses.mass)
     found = []
     others: tuple[Decision, ...] = ("recycle", "redistil", "waste")
     for decision in others:
-        chosen = (decisions == decision) & known
-        if not chosen.any():
-            continue
-        composition = dict(zip(run.components, estimates(combined(posterior, masses.mass, chosen)), strict=True))
-        names = tuple(name for name, k in zip(run.cuts.names, chosen, strict=True) if k)
-        found.append(Portion(decision, names, float(masses.mass[chosen].sum()), composition))
+        gone = (decisions == decision) & known
+        groups = [gone & (main == i) for i in range(len(run.components))] if decision == "redistil" else [gone]
+        for chosen in groups:
+            if not chosen.any():
+                continue
+            composition = dict(zip(run.components, _mixed(posterior, masses.mass, chosen), strict=True))
+            names = tuple(name for name, k in zip(run.cuts.names, chosen, strict=True) if k)
+            found.append(Portion(decision, names, float(masses.mass[chosen].sum()), composition))
     return tuple(found)
+
+
+def _mixed(posterior: RunPosterior, mass: Array, chosen: NDArray[np.bool_]) -> list[Estimate]:
+    """Mass fractions of the chosen cuts put together; of one cut alone its own, free of the draws' noise."""
+    if chosen.sum() > 1:
+        return estimates(combined(posterior, mass, chosen))
+    k = int(np.flatnonzero(chosen)[0])
+    ends = (part[k].tolist() for part in (posterior.mean, posterior.low, posterior.high))
+    return [Estimate(*values) for values in zip(*ends, strict=True)]
 
 
 def _balance(run: Run, closure: Closure) -> Balance:

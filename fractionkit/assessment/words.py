@@ -187,7 +187,9 @@ def cut_flags(
     for k in np.flatnonzero(width > WIDE).tolist():
         found.setdefault(k, []).append(Flag("wide", _wide(corrected, k)))
     for k in np.flatnonzero(masses.from_volume).tolist():
-        found.setdefault(k, []).append(Flag("mass_from_volume", "mass from volume and density, not weighed"))
+        whose = "its composition's" if np.isnan(corrected.evidence.density.value[k]) else "measured"
+        text = f"mass from volume and {whose} density, not weighed"
+        found.setdefault(k, []).append(Flag("mass_from_volume", text))
     return {k: tuple(flags) for k, flags in found.items()}
 
 
@@ -205,12 +207,14 @@ def label(
 ) -> tuple[str, ...]:
     """What may honestly be written on the lot."""
     means = " and ".join(corrected.means) or "the stated readings"
-    lines = [
-        f"{target.component}, recovered by distillation",
-        f"assay {format_interval(assay.estimate, assay.low, assay.high)} by {means} (95 % interval; not by "
-        "chromatography)",
-        f"at least {_floor_percent(lower)} wt% {target.component} (95 % one-sided)",
-    ]
+    lines = [f"{target.component}, recovered by distillation"]
+    least = f"at least {_floor_percent(lower)} wt% {target.component}"
+    if assay.high >= 1.0:  # an interval up to 100 % is a lower bound already: one bound, not two that differ
+        lines.append(f"{least} by {means} (95 % one-sided; not by chromatography)")
+    else:
+        interval = format_interval(assay.estimate, assay.low, assay.high)
+        lines.append(f"assay {interval} by {means} (95 % interval; not by chromatography)")
+        lines.append(f"{least} (95 % one-sided)")
     if chance >= target.confidence:
         lines.append(f"meets {100 * target.purity:.4g} wt% (probability {format_probability(chance, spoken=True)})")
     return tuple(lines)

@@ -17,6 +17,7 @@ Decision = Literal["keep", "recycle", "redistil", "waste"]
 # holds a fifth of all that was collected is worth a distillation of its own; the rest goes into the next charge.
 WORTH_KEEPING = 0.10
 CHARGE_OF_ITS_OWN = 0.20
+LIKELY = 0.50  # a cut that rather meets the target than not wants a surer reading before it is distilled again
 ANOTHER_PRODUCT = 0.80  # a cut with little target that holds so much of one other component is that one's raw material
 
 
@@ -62,6 +63,9 @@ def decide(
             verdict = Verdict("waste", f"at most {100 * high[k]:.2g} wt% {target}; the rest is mainly {others[k]}")
         elif np.isnan(share[k]):
             verdict = Verdict("recycle", "its mass is unknown, so it cannot join a lot")
+        elif alone[k] >= LIKELY:
+            decision: Decision = "redistil" if share[k] >= CHARGE_OF_ITS_OWN else "recycle"
+            verdict = Verdict(decision, f"may well meet {wanted} as it is (probability {chance}): {_SURER}")
         elif share[k] >= CHARGE_OF_ITS_OWN:
             verdict = Verdict(
                 "redistil",
@@ -72,6 +76,9 @@ def decide(
             verdict = Verdict("recycle", _short_of(chance, wanted, others[k], mean[k]))
         verdicts.append(verdict)
     return tuple(verdicts)
+
+
+_SURER = "measure again or by a surer method before distilling it again"
 
 
 def _short_of(chance: str, wanted: str, other: str, mean: float) -> str:
