@@ -94,7 +94,10 @@ class Block:
         total = self.nodes.log_volume if theta.ndim == 1 else self.nodes.log_volume[..., None]
         for channel in self.channels:
             total = total + self.nodes.power * channel.scatter.log_likelihood(channel.at(theta))
-        return total
+        if self.channels:
+            return total
+        shape = (self.cuts.stop - self.cuts.start, total.shape[1], *theta.shape[:-1])  # nothing was read: the prior
+        return np.broadcast_to(total, shape)
 
 
 #: A block, which samples of the shared errors, and an array (C, G, S') over its nodes and those samples.
@@ -139,7 +142,7 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
             )
         mean = np.einsum("kg,kgp->kp", share, slope)
         gradient += mean.sum(axis=0)
-        flat = (slope * np.sqrt(share)[..., None]).reshape(-1, size)
+        flat = (slope * np.sqrt(share)[..., None]).reshape(share.size, size)
         covariance += block.nodes.power * (flat.T @ flat - mean.T @ mean)
     return Expansion(value, gradient, -np.eye(size) - fisher + covariance)
 

@@ -123,3 +123,18 @@ def test_log_evidence_agrees_with_the_closed_form():
     truth, _ = quad(lambda w: density.pdf([SPAN * w, -SPAN * w]), 0.4, 0.6)
     # The code leaves the readings' own normalising constants out.
     assert found == pytest.approx(np.log(truth) + 2 * np.log(REPEAT * np.sqrt(2 * np.pi)), abs=0.03)
+
+
+def test_a_run_without_any_reading_is_left_at_the_prior():
+    """Nothing was read: half of each component, anything from none to all, no shared error."""
+    from fractionkit.composition.evidence import Evidence, nothing
+    from fractionkit.composition.posterior import fit_evidence
+    from fractionkit.mixture import Mixture
+
+    none, unread = nothing(3), np.full(3, np.nan)
+    evidence = Evidence(("C1", "C2", "C3"), 101325.0, 50.0, none, none, none, none, none, unread, none, unread)
+    found = fit_evidence(Mixture(["chloroform", "carbon tetrachloride"]), evidence)
+    assert found.theta.shape == (len(found.draws), 0)
+    np.testing.assert_allclose(found.mean, 0.5, atol=0.01)
+    assert (found.low < 0.02).all()
+    assert (found.high > 0.98).all()
