@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.nodes import fractions_from_cells
 from fractionkit.composition.pots import POT
+from fractionkit.composition.predict import cells_from_fractions
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Carried, Hypothesis, Variant
 from fractionkit.diagnosis.laplace import Change
@@ -154,7 +155,7 @@ class Foreign:
         from scipy.ndimage import map_coordinates
 
         content = np.clip(vapour[..., -1], 1e-12, None)
-        q = cell_coordinates(vapour[..., :-1] / vapour[..., :-1].sum(axis=-1, keepdims=True))
+        q = cells_from_fractions(vapour[..., :-1] / vapour[..., :-1].sum(axis=-1, keepdims=True))
         level = np.interp(np.log(content), np.log(LEVELS), np.arange(len(LEVELS)))
         at = [q[..., i] * (liquid.shape[i] - 1) for i in range(q.shape[-1])] + [level]
         ratio = np.log(liquid[..., -1] / LEVELS)
@@ -163,14 +164,6 @@ class Foreign:
         share = np.stack(rest, axis=-1)
         share *= ((1.0 - np.minimum(found, 0.999)) / share.sum(axis=-1))[..., None]
         return np.concatenate([share, found[..., None]], axis=-1)
-
-
-def cell_coordinates(w: Array) -> Array:
-    """Inverse of `fractions_from_cells` for two and three components."""
-    if w.shape[-1] == 2:
-        return w[..., :1]
-    rest = np.maximum(1.0 - w[..., 0], 1e-12)
-    return np.stack([w[..., 0], np.clip(w[..., 1] / rest, 0.0, 1.0)], axis=-1)
 
 
 def on_nodes(table: Array, coordinates: Array) -> Array:
