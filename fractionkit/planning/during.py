@@ -34,6 +34,8 @@ COUNT, MANY = 400, 1000
 """Scenarios at first, and where too few of those carry the answer."""
 
 ENOUGH = 30.0
+"""Effective scenarios that carry an answer. Where even the many leave fewer, the readings count for less until so many
+stand: intervals are then wider than the readings allow, not narrower."""
 DRAWS = 300
 REPEAT = 0.15
 """K, fresh in each reading, where the sheet does not say; a thermometer read to half a degree (common practice)."""
@@ -278,11 +280,22 @@ def _effective(log_weight: Array) -> float:
     return float(weight.sum() ** 2 / (weight**2).sum())
 
 
+def _tempered(log_weight: Array) -> Array:
+    """Log weights taken times the largest share, at most 1, that leaves `ENOUGH` effective scenarios (by bisection)."""
+    log_weight = log_weight - log_weight.max()
+    if _effective(log_weight) >= ENOUGH:
+        return log_weight
+    low, high = 0.0, 1.0
+    for _ in range(30):
+        share = 0.5 * (low + high)
+        low, high = (share, high) if _effective(share * log_weight) >= ENOUGH else (low, share)
+    return low * log_weight
+
+
 def _answer(running: Started, found: During, log_weight: Array, bias: _Bias) -> tuple[During, Array]:
     """Everything that is said, from equally weighted draws of the scenarios; with the draws of what comes over now."""
     rng = np.random.default_rng(20240609)
-    weight = np.exp(log_weight - log_weight.max())
-    picked = pick_samples(weight, DRAWS, rng)
+    picked = pick_samples(np.exp(_tempered(log_weight)), DRAWS, rng)
     error = bias.after[picked] + bias.after_u * rng.permutation(_normal(DRAWS))
     curve = _taken(running.curve, picked, error)
     now = np.full((DRAWS, 1), found.readings[-1].collected)
