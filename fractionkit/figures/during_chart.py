@@ -53,7 +53,7 @@ def _draw(figure: Figure, found: During, plan: Started) -> None:
     mass = np.linspace(0.0, end, POINTS)
     heads = plan.curve.head_at(np.broadcast_to(mass, (plan.curve.scenarios, POINTS))) - ZERO_CELSIUS
     heads = heads + plan.scenarios.reading[:, None]
-    low, middle, high = np.quantile(heads, (0.025, 0.5, 0.975), axis=0)
+    low, middle, high = np.quantile(heads, (0.025, 0.5, 0.975), axis=0, method="weibull")
     axes.fill_between(1000 * mass, low, high, color=_PLAN, alpha=0.22, linewidth=0, label="plan, 95 % of scenarios")
     axes.plot(1000 * mass, middle, color=_PLAN, linewidth=1.2, label="plan, middle")
     if found.since > 0.0:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from fractionkit.errors import AtOddsError, Fault, InputError
 from fractionkit.lots.material import Material, together
-from fractionkit.planning.sampling import stratified, truncated
+from fractionkit.planning.sampling import central, stratified, truncated
 from fractionkit.quantities import COVERAGE_95
 from fractionkit.sheets.model import TargetEntry
 from fractionkit.sheets.still_model import StillSheet
@@ -180,6 +180,6 @@ def _check_target(sheet: StillSheet, feed: Feed) -> None:
 
 def shares(feed: Feed) -> Mapping[str, tuple[float, float, float]]:
     """Mean and central 95 % interval of each component's mass fraction."""
-    low, high = np.quantile(feed.w, [0.025, 0.975], axis=0)
+    low, _, high = central(feed.w)
     mean = feed.w.mean(axis=0)
     return {name: (float(mean[i]), float(low[i]), float(high[i])) for i, name in enumerate(feed.components)}

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fractionkit.figures.labels import ZERO_CELSIUS
 from fractionkit.planning.cutting_model import CutPlan, Receiver
 from fractionkit.planning.model import Costs, Plan, Trial
+from fractionkit.planning.sampling import central
 from fractionkit.planning.shortcut import Shortcut
 from fractionkit.quantities import Estimate
 from fractionkit.report import json_parts as parts
@@ -129,7 +130,7 @@ def _change(cuts: CutPlan, receiver: Receiver) -> dict[str, float | None] | None
 
 def _spread(values: Array, factor: float = 1.0) -> dict[str, float | None]:
     """Median and central 95 % of scenarios (S,)."""
-    low, middle, high = np.quantile(values, [0.025, 0.5, 0.975])
+    low, middle, high = central(values)
     return parts.estimate(Estimate(float(middle), float(low), float(high)), factor)
 
 

@@ -9,6 +9,7 @@ from fractionkit.figures.labels import ZERO_CELSIUS, plain
 from fractionkit.planning.cutting_model import CutPlan, Receiver
 from fractionkit.planning.cutting_words import interval, single
 from fractionkit.planning.model import Plan, Trial
+from fractionkit.planning.sampling import central
 from fractionkit.planning.shortcut import Shortcut
 from fractionkit.quantities import (
     COVERAGE_95,
@@ -161,7 +162,7 @@ def mass(receiver: Receiver) -> str:
 
 def _grams(values: Array) -> str:
     """Median with the 95 % interval of scenarios (S,) in g, to a tenth at most, whole where the interval is wide."""
-    low, middle, high = (1e3 * float(end) for end in np.quantile(values, [0.025, 0.5, 0.975]))
+    low, middle, high = (1e3 * float(end) for end in central(values))
     digits = 0 if high - low >= 5.0 else 1
     if high - low < 0.2:
         return f"{middle:.1f}"

@@ -1,6 +1,6 @@
 """Every sheet, mangled in every way, is read or refused with file, place and expectation; nothing else ever comes out.
 
-Ten thousand seeds of each sheet were run while this was written; a few of them are run here each time.
+Thousands of seeds were run while this was written; a few of them are run here each time.
 """
 
 from __future__ import annotations
