@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.tail import chi_square_tail
 from fractionkit.quantities import COVERAGE_95, Estimate, Quantity
+from fractionkit.stages.carried import with_carried
 from fractionkit.stages.fenske import MOST, key_pair, total_reflux_stages
 from fractionkit.stages.fitting import Fitting, fitted_still, stages_of
 from fractionkit.stages.infer import Sampled, linear_errors
@@ -138,9 +139,11 @@ def _cuts(laid: Fitting, sampled: Sampled) -> tuple[CutOfStill, ...]:
     draws = posterior.draws[::step]
     left = None if posterior.residue is None else posterior.residue[::step]
     amounts = draws * mass[:, None]
+    charge = laid.space.scenarios(sampled.v).w
+    w = with_carried(sampled.run.w, charge, np.random.default_rng(20241125))
     found = []
     for k, name in enumerate(laid.run.cuts.names):
-        predicted = tuple(weighted_span(sampled.run.w[:, k, i], sampled.weights) for i in range(laid.mixture.n))
+        predicted = tuple(weighted_span(w[:, k, i], sampled.weights) for i in range(laid.mixture.n))
         assessed = tuple(
             Estimate(float(posterior.mean[k, i]), float(posterior.low[k, i]), float(posterior.high[k, i]))
             for i in range(laid.mixture.n)

@@ -19,6 +19,7 @@ from fractionkit.composition.tail import chi_square_tail
 from fractionkit.errors import ConvergenceError, InputError
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import Run
+from fractionkit.stages.carried import with_carried
 from fractionkit.stages.fitting import Fitting, lay_out, reflux_of, stages_of
 from fractionkit.stages.infer import Sampled, linear_errors
 from fractionkit.stages.rows import Laid
@@ -97,6 +98,7 @@ def _tied(laid: Fitting, sampled: Sampled, posterior: RunPosterior) -> Tied:
     w = sampled.laid.composition[picked] + np.einsum("dvnq,dq->dvn", sampled.laid.bends[picked], errors, optimize=True)
     w = np.maximum(w, 0.0)
     w /= w.sum(axis=-1, keepdims=True)
+    w = with_carried(w, laid.space.scenarios(sampled.v).w[picked], rng)
     weight = _detected(laid, w)
     effective = sampled.effective * float(weight.sum() ** 2 / (weight**2).sum()) / count
     if effective < LEAST_EFFECTIVE:
