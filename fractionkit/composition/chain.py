@@ -36,6 +36,7 @@ TOLERANCE, SLIP = 0.03, 0.002
 PARTICLES = {2: 2048, 3: 512}
 LONGEST = 48  # vessels; in a longer run the order says little of any one cut, and the filter would cost too much
 BATCH = 1 << 21
+NEGLIGIBLE = 1e-9  # probability of a node whatever the shared errors: lesser ones are not looked at
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,10 @@ class Chained:
 
 
 class _Vessels:
-    """Probabilities of every vessel's nodes given each sample of the shared errors, and what links read off a node."""
+    """Probabilities of every vessel's nodes given each sample of the shared errors, and what links read off a node.
+
+    kept : numbers of the nodes looked at, of ``size`` nodes in all; everything else is of those.
+    """
 
     def __init__(self, pieces: Iterable[Piece], links: Links) -> None:
         found: dict[int, list[Array]] = {}
@@ -75,12 +79,24 @@ class _Vessels:
             for row, vessel in enumerate(range(block.cuts.start, min(block.cuts.stop, len(links.mass)))):
                 found.setdefault(vessel, []).append(share[row])
                 w[vessel] = block.nodes.w[row]
-        self.share = [np.concatenate(found[v], axis=1).T.copy() for v in range(len(found))]  # (S, G): rows to gather
-        self.w = [w[v] for v in range(len(w))]
+        whole = [np.concatenate(found[v], axis=1) for v in range(len(found))]
+        self.size = [len(part) for part in whole]
+        self.kept = [np.flatnonzero(part.max(axis=1) > NEGLIGIBLE) for part in whole]
+        self.share = [
+            part[kept].T.copy() for part, kept in zip(whole, self.kept, strict=True)
+        ]  # (S, G): rows to gather
+        self.w = [w[v][kept] for v, kept in enumerate(self.kept)]
         self.steps = [None if links.order is None else _log_ratios(part, links.order) for part in self.w]
 
     def __len__(self) -> int:
         return len(self.share)
+
+    def whole(self, weights: Sequence[Array]) -> tuple[Array, ...]:
+        """Weights of the nodes looked at, on all nodes (G,) of every vessel."""
+        found = tuple(np.zeros(size) for size in self.size)
+        for full, kept, part in zip(found, self.kept, weights, strict=True):
+            full[kept] = part
+        return found
 
 
 def _log_ratios(w: Array, order: tuple[int, ...]) -> Array:
@@ -157,7 +173,8 @@ def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: i
             picked = pick_samples(weight / weight.sum(), count, rng)
             samples, nodes, log_weight = samples[picked], nodes[picked], np.zeros(count)
             trace = None if trace is None else trace.take(picked)
-    weights = tuple(_sweep(vessels, nodes, samples, links, rng))
+    weights = vessels.whole(_sweep(vessels, nodes, samples, links, rng))
+    nodes = np.stack([kept[nodes[:, v]] for v, kept in enumerate(vessels.kept)], axis=1)
     return Chained(nodes, samples, weights, least)
 
 
