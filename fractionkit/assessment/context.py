@@ -11,6 +11,7 @@ from fractionkit.composition import CorrectedRun, RunPosterior
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import COVERAGE_95, Quantity
 from fractionkit.sheets import ChargeEntry, Run
+from fractionkit.substances import cited
 
 Array = NDArray[np.float64]
 
@@ -91,24 +92,24 @@ def constants(mixture: Mixture) -> tuple[Constant, ...]:
             Constant(
                 f"{s.name}: boiling point at 101.325 kPa",
                 f"{boiling.value - 273.15:.2f} ± {COVERAGE_95 * boiling.u:.2g} °C",
-                f"{boiling.source} ({boiling.status})",
+                cited(boiling.source, boiling.status),
             ),
             Constant(
                 f"{s.name}: vapour pressure, log10(p/Pa) = A - B/(T/K + C)",
                 f"A = {vapour.A:.6g}, B = {vapour.B:.7g}, C = {vapour.C:.6g}, "
                 f"± {100 * COVERAGE_95 * vapour.u_ln:.2g} % ({vapour.t_min - 273.15:.0f} to {vapour.t_max - 273.15:.0f} °C)",
-                f"{vapour.source} ({vapour.status})",
+                cited(vapour.source, vapour.status),
             ),
             Constant(
                 f"{s.name}: density at {density.t_ref - 273.15:.0f} °C",
                 f"{density.rho_ref / 1000:.4f} ± {COVERAGE_95 * density.u / 1000:.1g} g/mL, "
                 f"{density.slope / 1000:+.5f} g/mL per K",
-                f"{density.source} ({density.status})",
+                cited(density.source, density.status),
             ),
         ]
     for first, second, activity, volume in mixture.pair_sources():
         found.append(Constant(f"{first} + {second}: activity", "NRTL", activity))
-        found.append(Constant(f"{first} + {second}: excess volume", "symmetric", volume))
+        found.append(Constant(f"{first} + {second}: excess volume", "Redlich-Kister", volume))
     return tuple(found)
 
 
@@ -116,4 +117,4 @@ def cautions(components: tuple[str, ...]) -> tuple[Caution, ...]:
     """Cautions of the substances in the sheet and of their combination."""
     from fractionkit.substances.cautions import cautions as found
 
-    return tuple(Caution(c.substance, c.kind, c.text, f"{c.source} ({c.status})") for c in found(components))
+    return tuple(Caution(c.substance, c.kind, c.text, cited(c.source, c.status)) for c in found(components))

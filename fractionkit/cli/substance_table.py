@@ -11,7 +11,7 @@ from rich.text import Text
 
 from fractionkit.cli.substance_record import PROPERTIES, ROOM, ZERO_CELSIUS, Comparison, comparisons
 from fractionkit.quantities import COVERAGE_95, decimals_of, format_with_half_width
-from fractionkit.substances import Substance
+from fractionkit.substances import Substance, cited
 from fractionkit.substances.cautions import EVERY_CHARGE, KINDS, Caution, cautions, headline
 
 WIDEST = 100
@@ -38,7 +38,7 @@ def _table(*columns: tuple[str, str], title: str) -> Table:
 
 
 def _origin(source: str, status: str) -> Text:
-    return Text(f"{source} ({status})", style="dim")
+    return Text(cited(source, status), style="dim")
 
 
 def _plus_minus(value: float, u: float, unit: str) -> str:

@@ -9,6 +9,7 @@ from fractionkit.substances.model import (
     SourceValue,
     Substance,
     Value,
+    cited,
 )
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "Value",
     "canonical_name",
     "catalogue",
+    "cited",
     "find",
     "get",
     "names",

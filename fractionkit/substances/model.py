@@ -35,6 +35,11 @@ FAMILIES = (
 STATUSES = ("read in a copy", "from memory", "computed")
 
 
+def cited(source: str, status: str) -> str:
+    """A source with what is known of it in brackets, where the source does not say that itself."""
+    return source if status in source else f"{source} ({status})"
+
+
 @dataclass(frozen=True)
 class Value:
     """One constant: ``value`` and its standard uncertainty ``u`` in ``unit``, with source and status."""
