@@ -147,6 +147,19 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
     return Expansion(value, gradient, -np.eye(size) - fisher + covariance)
 
 
+def gradient_at(blocks: Sequence[Block], theta: Array) -> Array:
+    """Gradient (p,) alone, as `expand` has it, for a third of the time."""
+    gradient = -theta.copy()
+    for block in blocks:
+        log_density = block.log_density(theta)
+        share = np.exp(log_density - logsumexp(log_density, axis=1)[:, None])
+        for channel in block.channels:
+            first, _ = channel.scatter.derivatives(channel.at(theta))
+            moved = channel.slope(theta)
+            gradient[channel.errors] += (share * first).reshape(share.size) @ moved.reshape(share.size, moved.shape[-1])
+    return gradient
+
+
 def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
     """Mode (p,) of the shared errors and the covariance (p, p) of the normal that matches it there.
 
@@ -199,7 +212,7 @@ def spread_at(blocks: Sequence[Block], mode: Array) -> Array:
     size = len(mode)
     hessian = np.empty((size, size))
     for i, move in enumerate(CURVATURE_STEP * np.eye(size)):
-        change = expand(blocks, mode + move).gradient - expand(blocks, mode - move).gradient
+        change = gradient_at(blocks, mode + move) - gradient_at(blocks, mode - move)
         hessian[i] = change / (2.0 * CURVATURE_STEP)
     return _inverse(-0.5 * (hessian + hessian.T))
 
