@@ -134,7 +134,8 @@ def _merged(values: Array, cells: tuple[int, ...]) -> Array:
     """Means (G / 4, ...) over squares of four cells (or pairs) of values (G, ...)."""
     square = [part for size in cells for part in (size // 2, 2)]
     inner = tuple(range(1, 2 * len(cells), 2))
-    return np.asarray(values.reshape(*square, *values.shape[1:]).mean(axis=inner).reshape(-1, *values.shape[1:]))
+    count = math.prod(size // 2 for size in cells)  # said, for a reading that feels no shared error has no slopes
+    return np.asarray(values.reshape(*square, *values.shape[1:]).mean(axis=inner).reshape(count, *values.shape[1:]))
 
 
 @dataclass(frozen=True)

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from fractionkit.composition import correct
 from fractionkit.composition import nodes as points
 from fractionkit.composition.course import LN_STAGES, LN_STAGES_SPREAD, Course, contrasts
 from fractionkit.composition.posterior import fit_evidence
 from fractionkit.composition.stray import About, Cells, inside
 from fractionkit.mixture import Mixture
+from fractionkit.sheets import load_run
 from tests.proof.simulate import PLAIN, benches, readings
 
+DEMO = Path(__file__).parents[2] / "data" / "demo_ternary"
 ALPHA = np.array([2.4, 1.5])  # of neighbours
 MASS = np.array([0.10, 0.25, 0.05, 0.20, 0.15])
 
@@ -132,3 +137,15 @@ def test_simulated_runs() -> None:
         assert np.allclose(found.draws.sum(axis=2), 1.0)
     assert np.mean(held) > 0.9
     assert np.mean(ratio) < 0.75
+
+
+def test_a_second_laboratory_s_result_goes_along_the_course(tmp_path: Path) -> None:
+    """It feels no shared error at all; what it says of its cut is kept."""
+    shutil.copytree(DEMO, tmp_path / "run")
+    sheet = tmp_path / "run" / "run.toml"
+    added = '\n[[result]]\ncut = "C5"\ncomponent = "chloroform"\nfraction = "31 ± 1 wt%"\n'
+    sheet.write_text(sheet.read_text(encoding="utf-8") + added, encoding="utf-8")
+    run = load_run(sheet)
+    mixture = Mixture(run.components)
+    found = fit_evidence(mixture, correct(run, mixture).evidence)
+    assert 0.29 < found.low[4, 0] < found.mean[4, 0] < found.high[4, 0] < 0.33
