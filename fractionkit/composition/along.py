@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from fractionkit.composition.chain import Links
 from fractionkit.composition.course import Course
 from fractionkit.composition.follow import Followed, Place, search, weigh
-from fractionkit.composition.importance import SharedPosterior
+from fractionkit.composition.importance import SharedPosterior, normalised
 from fractionkit.composition.joint import CHUNK, Block, logsumexp
 from fractionkit.composition.stray import inside
 from fractionkit.composition.summary import pick_samples
@@ -65,8 +65,7 @@ def along(
         node = place.kept[_drawn(share[v], followed, v, samples, courses, rng)]
         w[v], slipped[v] = inside(place.nodes, place.row, node, followed.about[v], courses, rng)
     log_weight = _balance(w, links) - followed.hint[courses]
-    weight = np.exp(log_weight - log_weight.max())
-    weight /= weight.sum()
+    weight = normalised(log_weight)
     balanced = float(1.0 / (weight**2).sum())
     if links.charge is not None:
         picked = pick_samples(weight, RUNS, rng)

@@ -131,8 +131,8 @@ def normalised(log_weight: Array) -> Array:
     return np.asarray(weights / weights.sum())
 
 
-def next_aim(theta: Array, log_weight: Array, least: float) -> Aim:
-    """Mean and covariance of all samples, weights raised to the greatest power at which ``least`` of them count."""
+def tempering(log_weight: Array, least: float) -> float:
+    """Greatest power, at most 1, to which weights may be raised so that ``least`` of them count."""
     low, high = 0.0, 1.0
     for _ in range(20):
         power = 0.5 * (low + high)
@@ -141,7 +141,12 @@ def next_aim(theta: Array, log_weight: Array, least: float) -> Aim:
             high = power
         else:
             low = power
-    weights = normalised(low * log_weight)
+    return low
+
+
+def next_aim(theta: Array, log_weight: Array, least: float) -> Aim:
+    """Mean and covariance of all samples, weights tempered so that ``least`` of them count."""
+    weights = normalised(tempering(log_weight, least) * log_weight)
     centre = weights @ theta
     offset = (theta - centre) * np.sqrt(weights)[:, None]
     return Aim(centre, np.asarray(np.linalg.cholesky(offset.T @ offset), dtype=np.float64), HEAVIER_TAIL)

@@ -19,6 +19,7 @@ from fractionkit.composition.importance import (
     LEAST_EFFECTIVE,
     SAMPLES,
     SharedPosterior,
+    normalised,
     sample_shared,
 )
 from fractionkit.composition.joint import MOST_POWER, POWER_BEYOND, Block, Piece, climb, find_mode, shares, spread_at
@@ -221,8 +222,7 @@ def _potted(found: Along, setting: Setting) -> Along:
     if pots is None:
         return found
     log_weight = pots.log_likelihood(found.draws, found.samples)
-    weight = np.exp(log_weight - log_weight.max())
-    weight /= weight.sum()
+    weight = normalised(log_weight)
     effective = float(1.0 / (weight**2).sum())
     if effective < LEAST_EFFECTIVE:
         return found

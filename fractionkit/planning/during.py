@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.composition.importance import tempering
 from fractionkit.composition.summary import pick_samples
 from fractionkit.composition.tail import chi_square_tail
 from fractionkit.errors import Fault, InputError
@@ -281,15 +282,9 @@ def _effective(log_weight: Array) -> float:
 
 
 def _tempered(log_weight: Array) -> Array:
-    """Log weights taken times the largest share, at most 1, that leaves `ENOUGH` effective scenarios (by bisection)."""
+    """Log weights, tempered where fewer than `ENOUGH` effective scenarios would stand."""
     log_weight = log_weight - log_weight.max()
-    if _effective(log_weight) >= ENOUGH:
-        return log_weight
-    low, high = 0.0, 1.0
-    for _ in range(30):
-        share = 0.5 * (low + high)
-        low, high = (share, high) if _effective(share * log_weight) >= ENOUGH else (low, share)
-    return low * log_weight
+    return log_weight if _effective(log_weight) >= ENOUGH else tempering(log_weight, ENOUGH) * log_weight
 
 
 def _answer(running: Started, found: During, log_weight: Array, bias: _Bias) -> tuple[During, Array]:
