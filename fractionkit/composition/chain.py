@@ -20,7 +20,7 @@ conditionals over the particles (Gelfand and Smith, J. Am. Stat. Assoc. 85 (1990
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -150,6 +150,8 @@ def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: i
     """
     rng = np.random.default_rng(seed)
     vessels = _Vessels(pieces, links)
+    if links.pots is not None and links.pots.alone is not None:  # laid on all nodes of the residue
+        links = replace(links, pots=replace(links.pots, alone=links.pots.alone[:, vessels.kept[-1]]))
     count = PARTICLES.get(vessels.w[0].shape[1], 512)
     samples = pick_samples(_before_order(vessels, shared.weights, links), count, rng)
     rng.shuffle(samples)
