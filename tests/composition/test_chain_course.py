@@ -149,3 +149,21 @@ def test_a_second_laboratory_s_result_goes_along_the_course(tmp_path: Path) -> N
     mixture = Mixture(run.components)
     found = fit_evidence(mixture, correct(run, mixture).evidence)
     assert 0.29 < found.low[4, 0] < found.mean[4, 0] < found.high[4, 0] < 0.33
+
+
+@pytest.mark.parametrize("name", ["demo_binary", "demo_ternary"])
+def test_pot_temperatures_of_a_sheet_are_taken_along(name: str, tmp_path: Path) -> None:
+    """Readings at the bubble point of what the pot held, taken from the run's own answer, change no cut beyond its interval."""
+    shutil.copytree(DEMO.parent / name, tmp_path / "run")
+    run = load_run(tmp_path / "run" / "run.toml")
+    mixture = Mixture(run.components)
+    plain = correct(run, mixture).evidence
+    before = fit_evidence(mixture, plain)
+    held = before.mean * run.cuts.mass[:, None]
+    after = held[::-1].cumsum(axis=0)[::-1][-2:]  # what came over later is what the pot held at the least
+    boiling = mixture.bubble_point(mixture.mole_fractions(after / after.sum(axis=1, keepdims=True)), plain.pressure)[0]
+    read = np.full(len(run.cuts.names), np.nan)
+    read[-3:-1] = boiling
+    found = fit_evidence(mixture, correct(replace(run, cuts=replace(run.cuts, pot_temperature=read)), mixture).evidence)
+    assert np.all(found.low <= found.high)
+    assert np.all((found.mean > before.low - 0.1) & (found.mean < before.high + 0.1))
