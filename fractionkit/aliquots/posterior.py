@@ -24,8 +24,8 @@ from numpy.typing import NDArray
 
 from fractionkit.aliquots.sensors import Sensor, sensors_of
 from fractionkit.composition.evidence import Evidence
-from fractionkit.composition.summary import drawn_interval, pick_samples
 from fractionkit.errors import ConvergenceError
+from fractionkit.inference.summary import drawn_interval, pick_samples
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Evidence, shared_names
-from fractionkit.composition.predict import density_errors, index_errors
+from fractionkit.inference.predict import density_errors, index_errors
 from fractionkit.mixture import Mixture
 from fractionkit.readings.terms import Measured
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.summary import drawn_interval
+from fractionkit.inference.summary import drawn_interval
 from fractionkit.quantities import Estimate
 
 Array = NDArray[np.float64]

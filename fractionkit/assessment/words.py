@@ -8,8 +8,8 @@ from numpy.typing import NDArray
 from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Finding
 from fractionkit.balance import Closure, Masses
 from fractionkit.composition import CorrectedRun, Evidence, RunPosterior
-from fractionkit.composition.tail import chi_square_tail
 from fractionkit.diagnosis import Diagnosis
+from fractionkit.inference.tail import chi_square_tail
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import COVERAGE_95, Estimate, Flag, format_interval, format_probability
 from fractionkit.sheets import Run, TargetEntry

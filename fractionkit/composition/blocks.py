@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition import nodes as points
-from fractionkit.composition.channels import Detected, Normal, Range, Scatter
-from fractionkit.composition.dry_point import DRY_POINT, DRY_REPEAT, DrySolver, DryTable, dry_table
 from fractionkit.composition.evidence import Evidence, shared_names
-from fractionkit.composition.joint import Block, Channel
-from fractionkit.composition.pots import HOLDUP, POT, Elevated, Pots, rise_by_pressure
-from fractionkit.composition.predict import (
+from fractionkit.courses.pots import HOLDUP, POT, Elevated, Pots, rise_by_pressure
+from fractionkit.inference import nodes as points
+from fractionkit.inference.channels import Detected, Normal, Range, Scatter
+from fractionkit.inference.dry_point import DRY_POINT, DRY_REPEAT, DrySolver, DryTable, dry_table
+from fractionkit.inference.joint import Block, Channel
+from fractionkit.inference.predict import (
     TABLE_POINTS,
     BoilingSolver,
     BoilingTable,

@@ -8,13 +8,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition import nodes as points
-from fractionkit.composition.along import MOST_SLIPPED, Along, along
 from fractionkit.composition.blocks import Setting, slices
-from fractionkit.composition.chain import LONGEST, Chained, Links, link
-from fractionkit.composition.course import Course
 from fractionkit.composition.evidence import Balance, Evidence
-from fractionkit.composition.importance import (
+from fractionkit.courses.along import MOST_SLIPPED, Along, along
+from fractionkit.courses.chain import LONGEST, Chained, Links, link
+from fractionkit.courses.course import Course
+from fractionkit.inference import nodes as points
+from fractionkit.inference.importance import (
     FEWER_SAMPLES,
     LEAST_EFFECTIVE,
     SAMPLES,
@@ -22,11 +22,11 @@ from fractionkit.composition.importance import (
     normalised,
     sample_shared,
 )
-from fractionkit.composition.joint import MOST_POWER, POWER_BEYOND, Block, Piece, climb, find_mode, shares, spread_at
-from fractionkit.composition.reference import refer
-from fractionkit.composition.scatter_nodes import flat_points, gathered_points
-from fractionkit.composition.summary import Marginals, draw_cells, drawn_interval, pick_samples
-from fractionkit.composition.tail import chi_square_tail
+from fractionkit.inference.joint import MOST_POWER, POWER_BEYOND, Block, Piece, climb, find_mode, shares, spread_at
+from fractionkit.inference.reference import refer
+from fractionkit.inference.scatter_nodes import flat_points, gathered_points
+from fractionkit.inference.summary import Marginals, draw_cells, drawn_interval, pick_samples
+from fractionkit.inference.tail import chi_square_tail
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Balance
-from fractionkit.composition.pots import BIAS, REPEAT
+from fractionkit.courses.pots import BIAS, REPEAT
 from fractionkit.quantities import Quantity
 from fractionkit.readings import Measured, weighing_u
 from fractionkit.readings.density_inputs import DensityReadings

@@ -12,13 +12,13 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.nodes import fractions_from_cells
-from fractionkit.composition.pots import POT
-from fractionkit.composition.predict import cells_from_fractions
+from fractionkit.courses.pots import POT
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Carried, Hypothesis, Variant
 from fractionkit.diagnosis.laplace import Change
 from fractionkit.diagnosis.trace import Trace, traces
+from fractionkit.inference.nodes import fractions_from_cells
+from fractionkit.inference.predict import cells_from_fractions
 from fractionkit.mixture import Mixture
 from fractionkit.substances import catalogue
 from fractionkit.substances.model import Substance

@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import Block
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Carried, Explained, Variant, log_twice_above_zero
 from fractionkit.diagnosis.laplace import changed, fit
+from fractionkit.inference.joint import Block
 
 Array = NDArray[np.float64]
 

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.blocks import Setting
 from fractionkit.composition.evidence import Evidence
-from fractionkit.composition.joint import Block
-from fractionkit.composition.nodes import Nodes, coarse, fractions_from_cells
 from fractionkit.composition.posterior import lay
 from fractionkit.diagnosis.laplace import Fit, fit
+from fractionkit.inference.joint import Block
+from fractionkit.inference.nodes import Nodes, coarse, fractions_from_cells
 from fractionkit.mixture import Mixture
 from fractionkit.readings.terms import Measured
 

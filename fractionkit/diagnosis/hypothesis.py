@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import Block
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.laplace import Change, Fit, changed, fit
+from fractionkit.inference.joint import Block
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.pots import POT
+from fractionkit.courses.pots import POT
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Hypothesis, Variant
 from fractionkit.diagnosis.laplace import Change

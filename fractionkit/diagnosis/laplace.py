@@ -2,7 +2,7 @@
 
 log p(readings) = log p(readings, theta at the mode) + log det(covariance)/2, up to a constant of the readings' own
 scatter, so that explanations of the same readings can be compared (Laplace's method; Kass & Raftery, J. Am. Stat.
-Assoc. 90 (1995) 773). Compositions are summed out exactly on their nodes, as in `composition.joint`.
+Assoc. 90 (1995) 773). Compositions are summed out exactly on their nodes, as in `inference.joint`.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import Block, logsumexp
+from fractionkit.inference.joint import Block, logsumexp
 
 Array = NDArray[np.float64]
 Change = Mapping[str, Array]  # kind of reading -> change of its prediction, broadcast to (K, G) or (K, G, q)
@@ -103,7 +103,7 @@ class Expansion:
 
 
 def expand(block: Block, theta: Array) -> Expansion:
-    """As `composition.joint.expand`, with the derivatives summed only over nodes that carry some probability."""
+    """As `inference.joint.expand`, with the derivatives summed only over nodes that carry some probability."""
     size = len(theta)
     predictions = [channel.at(theta) for channel in block.channels]
     log_density = block.nodes.log_volume

@@ -11,12 +11,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.channels import Normal, Range, Scatter
-from fractionkit.composition.joint import Channel
-from fractionkit.composition.pots import Elevated
+from fractionkit.courses.pots import Elevated
 from fractionkit.diagnosis.ground import Ground, node_shares
 from fractionkit.diagnosis.laplace import fit
 from fractionkit.diagnosis.model import ReadingCheck
+from fractionkit.inference.channels import Normal, Range, Scatter
+from fractionkit.inference.joint import Channel
 
 Array = NDArray[np.float64]
 

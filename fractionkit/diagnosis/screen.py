@@ -11,9 +11,9 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import logsumexp
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Hypothesis, Variant
+from fractionkit.inference.joint import logsumexp
 
 Array = NDArray[np.float64]
 

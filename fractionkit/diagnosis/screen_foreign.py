@@ -13,13 +13,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.channels import Normal, Scatter
-from fractionkit.composition.joint import logsumexp
 from fractionkit.diagnosis.foreign import Foreign
 from fractionkit.diagnosis.foreign_fit import FREEDOM, STRETCH, Place
 from fractionkit.diagnosis.ground import Ground, thinned
 from fractionkit.diagnosis.hypothesis import Hypothesis, Variant
 from fractionkit.diagnosis.trace import AMOUNTS
+from fractionkit.inference.channels import Normal, Scatter
+from fractionkit.inference.joint import logsumexp
 
 Array = NDArray[np.float64]
 

@@ -12,9 +12,9 @@ from typing import Protocol
 
 import numpy as np
 
-from fractionkit.composition.dry_point import dry_points
 from fractionkit.grades.attributes import ATTRIBUTES, attribute_named, same_attribute
 from fractionkit.grades.model import Array, Limit, Result, Rule
+from fractionkit.inference.dry_point import dry_points
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import Quantity
 from fractionkit.readings.atmosphere import STANDARD_PRESSURE

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from fractionkit.composition.summary import drawn_interval
 from fractionkit.grades.attributes import title_of
 from fractionkit.grades.conformity import estimate
 from fractionkit.grades.e29 import typed_number
 from fractionkit.grades.model import Array, AttributeVerdict, Limit, Result, Rule
+from fractionkit.inference.summary import drawn_interval
 from fractionkit.quantities import (
     Quantity,
     format_interval,

@@ -14,10 +14,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.importance import tempering
-from fractionkit.composition.summary import pick_samples
-from fractionkit.composition.tail import chi_square_tail
 from fractionkit.errors import Fault, InputError
+from fractionkit.inference.importance import tempering
+from fractionkit.inference.summary import pick_samples
+from fractionkit.inference.tail import chi_square_tail
 from fractionkit.planning.cutting_curve import Collected, collected
 from fractionkit.planning.during_change import fractions, mixed, next_change, unit
 from fractionkit.planning.during_model import BenchReading, During

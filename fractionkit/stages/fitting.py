@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from fractionkit.balance import cut_masses, weighing_u
 from fractionkit.composition import CorrectedRun, RunPosterior, correct, fit_evidence
-from fractionkit.composition.summary import pick_samples
 from fractionkit.errors import Fault, InputError
+from fractionkit.inference.summary import pick_samples
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import Quantity
 from fractionkit.sheets import Run

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.tail import chi_square_tail
+from fractionkit.inference.tail import chi_square_tail
 from fractionkit.quantities import COVERAGE_95, Estimate, Quantity
 from fractionkit.stages.carried import with_carried
 from fractionkit.stages.fenske import MOST, key_pair, total_reflux_stages

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.predict import boiling_errors
+from fractionkit.inference.predict import boiling_errors
 from fractionkit.mixture import Mixture
 from fractionkit.still import FittedVolatility
 

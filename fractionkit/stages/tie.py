@@ -13,10 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition import CorrectedRun, RunPosterior
-from fractionkit.composition.channels import Detected
-from fractionkit.composition.summary import drawn_interval, pick_samples
-from fractionkit.composition.tail import chi_square_tail
 from fractionkit.errors import ConvergenceError, InputError
+from fractionkit.inference.channels import Detected
+from fractionkit.inference.summary import drawn_interval, pick_samples
+from fractionkit.inference.tail import chi_square_tail
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import Run
 from fractionkit.stages.carried import with_carried

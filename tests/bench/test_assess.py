@@ -7,8 +7,8 @@ import numpy as np
 from fractionkit.composition import Evidence
 from fractionkit.composition.blocks import Setting
 from fractionkit.composition.evidence import nothing
-from fractionkit.composition.joint import log_evidence
 from fractionkit.composition.posterior import lay
+from fractionkit.inference.joint import log_evidence
 from fractionkit.mixture import Mixture
 from fractionkit.readings import Measured
 

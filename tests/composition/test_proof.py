@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 import pytest
 
-from fractionkit.composition.nodes import HUG
+from fractionkit.inference.nodes import HUG
 from fractionkit.mixture import Mixture
 from fractionkit.substances.activity_sources import group_contribution
 from tests.proof.bound import least_sd

@@ -3,10 +3,10 @@
 import numpy as np
 from scipy.stats import multivariate_normal
 
-from fractionkit.composition.channels import Normal
-from fractionkit.composition.joint import Block, Channel
-from fractionkit.composition.nodes import coarse
 from fractionkit.diagnosis.laplace import changed, fit
+from fractionkit.inference.channels import Normal
+from fractionkit.inference.joint import Block, Channel
+from fractionkit.inference.nodes import coarse
 
 
 def one_node_block(readings, jacobian, sd):

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Evidence
-from fractionkit.composition.nodes import HUG
+from fractionkit.inference.nodes import HUG
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.evidence import Evidence
 from fractionkit.composition.posterior import RunPosterior, fit_evidence
-from fractionkit.composition.summary import coverage_interval
 from fractionkit.errors import ConvergenceError
+from fractionkit.inference.summary import coverage_interval
 from fractionkit.lots import choose, meets
 from fractionkit.mixture import Mixture
 from tests.proof import hand

@@ -8,7 +8,7 @@ from scipy.integrate import quad
 from scipy.stats import lomax, multivariate_normal, norm
 
 from fractionkit import Mixture
-from fractionkit.composition.pots import (
+from fractionkit.courses.pots import (
     BIAS,
     HOLDUP_VALUES,
     HOLDUP_WEIGHTS,
@@ -19,7 +19,7 @@ from fractionkit.composition.pots import (
     rise_by_pressure,
     solutes,
 )
-from fractionkit.composition.predict import bubble_table
+from fractionkit.inference.predict import bubble_table
 
 PRESSURE = 98e3
 PAIR = ("trichloroethylene", "tetrachloroethylene")

@@ -14,7 +14,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.nodes import HUG, Nodes
+from fractionkit.inference.nodes import HUG, Nodes
 
 Array = NDArray[np.float64]
 

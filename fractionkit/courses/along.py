@@ -14,13 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.chain import Links
-from fractionkit.composition.course import Course
-from fractionkit.composition.follow import Followed, Place, search, weigh
-from fractionkit.composition.importance import SharedPosterior, normalised
-from fractionkit.composition.joint import CHUNK, Block, logsumexp
-from fractionkit.composition.stray import inside
-from fractionkit.composition.summary import pick_samples
+from fractionkit.courses.chain import Links
+from fractionkit.courses.course import Course
+from fractionkit.courses.follow import Followed, Place, search, weigh
+from fractionkit.courses.stray import inside
+from fractionkit.inference.importance import SharedPosterior, normalised
+from fractionkit.inference.joint import CHUNK, Block, logsumexp
+from fractionkit.inference.summary import pick_samples
 
 Array = NDArray[np.float64]
 

@@ -6,9 +6,9 @@ from scipy.integrate import quad
 from scipy.special import beta as beta_function
 from scipy.stats import beta
 
-from fractionkit.composition import nodes as points
-from fractionkit.composition.nodes import HUG, beta_share
-from fractionkit.composition.scatter_nodes import flat_points, gathered_points
+from fractionkit.inference import nodes as points
+from fractionkit.inference.nodes import HUG, beta_share
+from fractionkit.inference.scatter_nodes import flat_points, gathered_points
 
 
 def prior_mean(function, p, q, low=0.0, high=1.0):

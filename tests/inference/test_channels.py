@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import beta, norm
 
-from fractionkit.composition.channels import Detected, Normal, Range
+from fractionkit.inference.channels import Detected, Normal, Range
 
 
 @pytest.mark.parametrize(("start", "end", "sd"), [(330.0, 330.0, 0.2), (330.0, 330.6, 0.2), (330.0, 345.0, 0.3)])

@@ -13,12 +13,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fractionkit.composition import nodes as points
-from fractionkit.composition.chain import SLIP, TOLERANCE, Links, link, log_chance_of_order
-from fractionkit.composition.channels import Normal
-from fractionkit.composition.importance import SharedPosterior
-from fractionkit.composition.joint import Block, Channel, log_evidence
 from fractionkit.composition.posterior import fit_evidence
+from fractionkit.courses.chain import SLIP, TOLERANCE, Links, link, log_chance_of_order
+from fractionkit.inference import nodes as points
+from fractionkit.inference.channels import Normal
+from fractionkit.inference.importance import SharedPosterior
+from fractionkit.inference.joint import Block, Channel, log_evidence
 from fractionkit.mixture import Mixture
 from tests.proof.simulate import GOOD, benches, readings
 

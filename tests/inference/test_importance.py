@@ -3,9 +3,9 @@
 import numpy as np
 import pytest
 
-from fractionkit.composition import importance
-from fractionkit.composition.importance import _thinned, sample_shared
 from fractionkit.errors import ConvergenceError
+from fractionkit.inference import importance
+from fractionkit.inference.importance import _thinned, sample_shared
 
 BEND, WIDTH = 0.3, 0.4
 

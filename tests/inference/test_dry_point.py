@@ -6,8 +6,8 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from fractionkit import Mixture
-from fractionkit.composition.dry_point import LEFT, LEFT_SPREAD, boiled_down, dry_points, dry_table
-from fractionkit.composition.predict import bubble_table
+from fractionkit.inference.dry_point import LEFT, LEFT_SPREAD, boiled_down, dry_points, dry_table
+from fractionkit.inference.predict import bubble_table
 
 PRESSURE = 101325.0
 PAIR = ("chloroform", "carbon tetrachloride")

@@ -16,13 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.channels import Detected, Normal, Range
-from fractionkit.composition.course import Course
-from fractionkit.composition.importance import HEAVIER_TAIL, Aim, next_aim, normalised
-from fractionkit.composition.joint import Block, logsumexp
-from fractionkit.composition.nodes import Nodes
-from fractionkit.composition.stray import About, Cells
-from fractionkit.composition.summary import pick_samples
+from fractionkit.courses.course import Course
+from fractionkit.courses.stray import About, Cells
+from fractionkit.inference.channels import Detected, Normal, Range
+from fractionkit.inference.importance import HEAVIER_TAIL, Aim, next_aim, normalised
+from fractionkit.inference.joint import Block, logsumexp
+from fractionkit.inference.nodes import Nodes
+from fractionkit.inference.summary import pick_samples
 
 Array = NDArray[np.float64]
 

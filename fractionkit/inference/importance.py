@@ -19,9 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import Block, log_evidence, logsumexp
-from fractionkit.composition.pareto import greatest_shape, tail_shape
 from fractionkit.errors import ConvergenceError
+from fractionkit.inference.joint import Block, log_evidence, logsumexp
+from fractionkit.inference.pareto import greatest_shape, tail_shape
 
 Array = NDArray[np.float64]
 

@@ -5,8 +5,8 @@ import pytest
 from scipy.optimize import minimize_scalar
 from scipy.stats import beta, norm
 
-from fractionkit.composition import nodes as points
-from fractionkit.composition.summary import coverage_interval, draw_cells, pick_samples, shortest_interval
+from fractionkit.inference import nodes as points
+from fractionkit.inference.summary import coverage_interval, draw_cells, pick_samples, shortest_interval
 
 
 @pytest.mark.parametrize(("a", "b"), [(20.0, 30.0), (2.0, 8.0), (1.0, 30.0), (200.0, 1.0), (1.0, 1.0)])

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import chi2
 
-from fractionkit.composition.tail import chi_square_tail
+from fractionkit.inference.tail import chi_square_tail
 
 
 @given(st.integers(1, 300), st.floats(0.0, 2000.0))

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.nodes import Nodes
+from fractionkit.inference.nodes import Nodes
 
 Array = NDArray[np.float64]
 

@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 from scipy.stats import genpareto, norm
 
-from fractionkit.composition import importance
-from fractionkit.composition.importance import sample_shared
-from fractionkit.composition.pareto import fit_tail, greatest_shape, tail_count, tail_shape
 from fractionkit.errors import ConvergenceError
+from fractionkit.inference import importance
+from fractionkit.inference.importance import sample_shared
+from fractionkit.inference.pareto import fit_tail, greatest_shape, tail_count, tail_shape
 
 
 @pytest.mark.parametrize("shape", [-0.4, 0.0, 0.3, 0.7, 1.2])

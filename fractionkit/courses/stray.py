@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.nodes import HUG, Nodes, beta_share, fractions_from_cells
+from fractionkit.inference.nodes import HUG, Nodes, beta_share, fractions_from_cells
 
 Array = NDArray[np.float64]
 

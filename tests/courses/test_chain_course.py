@@ -10,10 +10,10 @@ import numpy as np
 import pytest
 
 from fractionkit.composition import correct
-from fractionkit.composition import nodes as points
-from fractionkit.composition.course import LN_STAGES, LN_STAGES_SPREAD, Course, contrasts
 from fractionkit.composition.posterior import fit_evidence
-from fractionkit.composition.stray import About, Cells, inside
+from fractionkit.courses.course import LN_STAGES, LN_STAGES_SPREAD, Course, contrasts
+from fractionkit.courses.stray import About, Cells, inside
+from fractionkit.inference import nodes as points
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import load_run
 from tests.proof.simulate import PLAIN, benches, readings

@@ -5,12 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from fractionkit.composition import nodes as points
-from fractionkit.composition.channels import Normal
-from fractionkit.composition.importance import sample_shared
-from fractionkit.composition.joint import Block, Channel, expand, find_mode, shares
 from fractionkit.composition.posterior import summarise
-from fractionkit.composition.summary import Marginals
+from fractionkit.inference import nodes as points
+from fractionkit.inference.channels import Normal
+from fractionkit.inference.importance import sample_shared
+from fractionkit.inference.joint import Block, Channel, expand, find_mode, shares
+from fractionkit.inference.summary import Marginals
 
 SPAN, REPEAT = 100.0, 0.8  # a reading that moves by SPAN from w = 0 to 1
 SLOPES = np.array([[1.5, 0.0, 0.7], [0.0, 2.0, -0.5]])  # two kinds of reading feel three shared errors

@@ -23,8 +23,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.channels import Scatter
-from fractionkit.composition.nodes import Nodes
+from fractionkit.inference.channels import Scatter
+from fractionkit.inference.nodes import Nodes
 
 Array = NDArray[np.float64]
 

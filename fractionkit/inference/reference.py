@@ -18,8 +18,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.joint import Block
-from fractionkit.composition.nodes import Nodes
+from fractionkit.inference.joint import Block
+from fractionkit.inference.nodes import Nodes
 
 Array = NDArray[np.float64]
 

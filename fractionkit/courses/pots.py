@@ -24,9 +24,9 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.channels import TABLE_MARGIN, TABLE_SIZE, Range
-from fractionkit.composition.joint import logsumexp
-from fractionkit.composition.predict import BoilingSolver, BoilingTable, cells_from_fractions
+from fractionkit.inference.channels import TABLE_MARGIN, TABLE_SIZE, Range
+from fractionkit.inference.joint import logsumexp
+from fractionkit.inference.predict import BoilingSolver, BoilingTable, cells_from_fractions
 
 Array = NDArray[np.float64]
 

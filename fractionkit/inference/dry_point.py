@@ -16,8 +16,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.nodes import fractions_from_cells
-from fractionkit.composition.predict import (
+from fractionkit.inference.nodes import fractions_from_cells
+from fractionkit.inference.predict import (
     TABLE_POINTS,
     Boiling,
     boiling_errors,

@@ -15,7 +15,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.nodes import fractions_from_cells
+from fractionkit.inference.nodes import fractions_from_cells
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]

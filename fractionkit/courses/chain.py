@@ -25,10 +25,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.composition.importance import SharedPosterior
-from fractionkit.composition.joint import Piece
-from fractionkit.composition.pots import Pots, Swept
-from fractionkit.composition.summary import pick_samples
+from fractionkit.courses.pots import Pots, Swept
+from fractionkit.inference.importance import SharedPosterior
+from fractionkit.inference.joint import Piece
+from fractionkit.inference.summary import pick_samples
 
 Array = NDArray[np.float64]
 
