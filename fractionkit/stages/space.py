@@ -31,6 +31,9 @@ OF_MORE = 2.0
 multiplied over the stages and along the run, and no reading of a ternary tells it apart (simulated runs, `tests.stages`)."""
 
 MOST_REFLUX = 500.0
+LEAST_REFLUX = 1e-3
+"""Ratio below which, save at 0 itself, it makes no difference how much less runs back; its logarithm has no end."""
+
 USUAL_REFLUX, ANY_REFLUX = 3.0, 1.0
 """Where nobody noted the reflux ratio: median, and standard deviation of its logarithm; 0.4 to 21 in 95 of 100 runs
 (common practice, no source)."""
@@ -46,8 +49,11 @@ class Reflux:
 
     @classmethod
     def of(cls, ratio: float, u: float) -> Reflux:
-        """A ratio with its standard uncertainty."""
-        return cls(ratio, float(np.log1p(u / ratio)) if ratio > 0.0 else 0.0)
+        """A ratio with its standard uncertainty; 0 is known for certain, as with a bare still head."""
+        if ratio <= 0.0:
+            return cls(0.0, 0.0)
+        ratio = max(ratio, LEAST_REFLUX)
+        return cls(ratio, float(np.log1p(min(u, MOST_REFLUX) / ratio)))
 
     @classmethod
     def unknown(cls) -> Reflux:

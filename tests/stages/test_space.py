@@ -32,6 +32,16 @@ def space():
     return Space(mixture, 98600.0, 200.0, Stages(), Reflux.of(3.0, 0.3), np.array([0.3, 0.5, 0.2]), 1.2, 0.01)
 
 
+@pytest.mark.parametrize(("ratio", "u"), [(1e-320, 0.05), (1e-9, 1e300), (100.0, 1e308), (0.0, 0.05)])
+def test_a_reflux_ratio_next_to_nothing_stays_a_number(ratio, u):
+    """A sheet that was mangled held 1e-320: what it says of the run must be what a thousandth says, or none at all."""
+    small = Reflux.of(ratio, u)
+    factor = np.exp(6.0 * small.log_u)  # warnings are errors: nothing overflows within six standard deviations
+    assert np.isfinite(factor)
+    assert ratio <= small.ratio <= max(ratio, 1e-3)
+    assert (small.log_u == 0.0) == (ratio == 0.0)
+
+
 def test_nothing_off_is_what_was_given(space):
     s = space.scenarios(np.zeros((1, space.size)))
     np.testing.assert_allclose(s.w[0], [0.3, 0.5, 0.2], atol=1e-12)
