@@ -14,6 +14,9 @@ from fractionkit.sheets.table import Table, read_table
 
 MOST_CUTS = 10_000
 _DENSITY_LOW, _DENSITY_HIGH = 500.0, 3500.0  # kg/m3, wider than any liquid of the catalogue
+PLATEAU_FALL = 1.0
+"""K that a head may read lower at the end of a cut than at its start: on a plateau two readings of the same temperature
+come in either order (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -48,8 +51,11 @@ class _Sheet:
             self.faults.add(value or None, expected, row=self.table.lines[index], column=column)
 
 
-def read_cuts(text: str, faults: Faults) -> CutTable | None:
-    """The cuts in ``text``; None where there is no table at all. Faults are noted, their values left NaN."""
+def read_cuts(text: str, faults: Faults, *, may_fall: float = PLATEAU_FALL) -> CutTable | None:
+    """The cuts in ``text``; None where there is no table at all. Faults are noted, their values left NaN.
+
+    may_fall : K by which the head may fall within a cut; infinite where the reflux was changed midway.
+    """
     table = read_table(text, COLUMNS, MOST_CUTS, faults)
     if table is None:
         return None
@@ -63,6 +69,7 @@ def read_cuts(text: str, faults: Faults) -> CutTable | None:
     names = _names(sheet)
     _check_required(sheet)
     _check_pairs(sheet)
+    _check_rising(sheet, may_fall)
     return _cut_table(sheet, names)
 
 
@@ -133,14 +140,6 @@ def _check_required(sheet: _Sheet) -> None:
 
 def _check_pairs(sheet: _Sheet) -> None:
     """Checks that need two columns of a row."""
-    for start, end in (("head_start", "head_end"), ("range_start", "range_end")):
-        low, high = sheet.values(start), sheet.values(end)
-        for index in np.flatnonzero(low > high):
-            cells, other = sheet.table.columns[start].cells, sheet.table.columns[end].cells
-            expected = f"a temperature not above {end}, which is {other[index]}"
-            row = sheet.table.lines[index]
-            kind = f"a temperature not above {end}"
-            sheet.faults.add(cells[index], expected, row=row, column=start, kind=kind)
     density, filled = sheet.given("density"), sheet.given("filled_mass")
     sheet.fault_rows(
         density & ~sheet.given("density_temp"),
@@ -161,6 +160,22 @@ def _check_pairs(sheet: _Sheet) -> None:
         "",
         "the temperature at which the refractive index was read",
     )
+
+
+def _check_rising(sheet: _Sheet, may_fall: float) -> None:
+    """A boiling range does not fall, and a head temperature by no more than ``may_fall`` within a cut."""
+    fallen = (
+        f"a head temperature that falls by {may_fall:g} K at most within a cut; where it fell because less vapour came, "
+        'leave head_end empty; where the reflux was raised, write order = "any" under [run]'
+    )
+    for start, end, room, rule in (
+        ("head_start", "head_end", may_fall, fallen),
+        ("range_start", "range_end", 0.0, "a temperature not above range_end"),
+    ):
+        for index in np.flatnonzero(sheet.values(start) - sheet.values(end) > room + 1e-9):
+            cells, other = sheet.table.columns[start].cells, sheet.table.columns[end].cells
+            expected = f"{rule} ({end} is {other[index]})"
+            sheet.faults.add(cells[index], expected, row=sheet.table.lines[index], column=start, kind=rule)
 
 
 def _cut_table(sheet: _Sheet, names: tuple[str, ...]) -> CutTable:

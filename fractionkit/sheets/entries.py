@@ -35,7 +35,10 @@ class Names:
         for index, name in enumerate(typed or ()):
             self._add(index, name)
         if typed is not None and len(typed) < 2:
-            expected = "two or more components; with one there is no composition to infer"
+            expected = (
+                "two or more components: name what else may be in it too, "
+                'like "ethanol" (stabiliser) or "water"; one alone is 100 % of itself'
+            )
             sheet.fault(expected, "run", "components", value=list(typed))
 
     @property
@@ -271,4 +274,5 @@ def _about_a_cut(
 
 
 def _some(cuts: Sequence[str]) -> str:
-    return ", ".join(cuts[:6]) + (", …" if len(cuts) > 6 else "")
+    named = list(dict.fromkeys(cut for cut in cuts if cut))
+    return ", ".join(named[:6]) + (", …" if len(named) > 6 else "")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -9,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from fractionkit.errors import Fault, InputError
-from fractionkit.sheets.cuts import check_vessel, read_cuts
+from fractionkit.sheets.cuts import PLATEAU_FALL, check_vessel, read_cuts
 from fractionkit.sheets.faults import Faults
 from fractionkit.sheets.model import CutTable, Run
 from fractionkit.sheets.source import read_text
@@ -47,7 +48,7 @@ def load_run(path: str | Path) -> Run:
         raise InputError(faults.all())
     sheet = RunSheet(text, faults)
     head = sheet.section("run", RunSection)
-    cuts, cuts_faults = _cuts(source.parent / head.cuts, sheet)
+    cuts, cuts_faults = _cuts(source.parent / head.cuts, sheet, head)
     run = _assemble(source, sheet, head, cuts, cuts_faults) if sheet.readable else None
     listed = faults.all() + cuts_faults.all()
     if listed or run is None:
@@ -69,13 +70,14 @@ def _run_file(path: Path) -> Path:
     return inside
 
 
-def _cuts(path: Path, sheet: RunSheet) -> tuple[CutTable | None, Faults]:
+def _cuts(path: Path, sheet: RunSheet, head: RunSection) -> tuple[CutTable | None, Faults]:
     """The table of cuts; read even where run.toml is no TOML, so that its faults are told in the same go."""
     faults = Faults(str(path))
     if not sheet.readable and not os.path.exists(path):
         return None, faults
     text = read_text(path, faults)
-    return (None if text is None else read_cuts(text, faults)), faults
+    may_fall = math.inf if head.order == "any" else PLATEAU_FALL
+    return (None if text is None else read_cuts(text, faults, may_fall=may_fall)), faults
 
 
 def _assemble(

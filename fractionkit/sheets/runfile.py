@@ -17,6 +17,8 @@ from fractionkit.sheets.sections import RunFile, StemSection
 
 M = TypeVar("M", bound=BaseModel)
 
+_STAYS = re.compile(r"\b(?:oil|grease|fat|wax|resin|rosin|paint|tar|polymer|sludge|dirt)s?\b", re.IGNORECASE)
+
 
 class RunSheet:
     """The sections of one run.toml. A value at fault is left out of its section, so that the rest can be read."""
@@ -79,7 +81,7 @@ class RunSheet:
             return canonical_name(name)
         except UnknownSubstanceError as error:
             for fault in error.faults:
-                self.fault(fault.expected, *path, value=name)
+                self.fault(fault.expected + _about(name, fault.expected), *path, value=name)
         return None
 
     def _validated(self, raw: Mapping[str, Any], model: type[M], path: tuple[str | int, ...]) -> M:
@@ -107,6 +109,13 @@ def _load(text: str, faults: Faults) -> dict[str, Any] | None:
         hint = 'texts and quantities stand in quotation marks, like mass = "1480 g"'
         faults.add(found, f"a line of TOML ({reason}); {hint}", row=row)
     return None
+
+
+def _about(name: str, expected: str) -> str:
+    """What to do about a name that the catalogue does not have, as the end of a message."""
+    if _STAYS.search(name):
+        return "; leave out what does not boil: it stays in the pot and is weighed with the residue"
+    return "" if "nearest" in expected or "say " in expected else "; `fractionkit substance` lists them"
 
 
 def _expected(detail: ErrorDetails, model: type[BaseModel]) -> str:

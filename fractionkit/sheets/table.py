@@ -12,6 +12,17 @@ from fractionkit.sheets.faults import Faults, nearest
 
 _HEADER = re.compile(r"([^\[\]()]*)(?:[\[(]([^\[\]()]*)[\])])?")
 _SEPARATORS = ";\t,"
+_ALSO_CALLED = {
+    "note": ("remark", "remarks", "comment", "comments", "observation", "observations"),
+    "mass": ("weight", "net_weight"),
+    "cut": ("receiver", "fraction", "number", "no", "no."),
+    "density": ("sg", "specific_gravity", "rho"),
+    "density_temp": ("temp", "temperature", "t"),
+    "refractive_index": ("nd", "ri", "n_d", "n20"),
+    "pot_temp": ("pot", "pot_temperature", "bath_temp"),
+    "head_start": ("head", "head_temp", "vapour_temp", "vapor_temp"),
+}
+"""What people write over a column; told as a hint, not taken for it: a bare "temperature" may be any."""
 
 
 @dataclass(frozen=True)
@@ -126,7 +137,8 @@ def _heads(header: list[str], line: int, known: Collection[str], faults: Faults)
     for cell in header:
         name, unit = _head(cell)
         if name and name not in known:
-            expected = f"a column out of {', '.join(known)}{nearest(name, known)}"
+            meant = next((ours for ours, theirs in _ALSO_CALLED.items() if ours in known and name in theirs), name)
+            expected = f"a column out of {', '.join(known)}{nearest(meant, known)}"
             faults.add(cell.strip(), expected, row=line, column=cell.strip()[:40])
             name = f"?{name}"
         elif name and name in seen:
@@ -141,7 +153,11 @@ def _squared(rows: list[list[str]], lines: list[int], width: int, separator: str
     squared = []
     for row, line in zip(rows, lines, strict=True):
         if len(row) < width or any(cell.strip() for cell in row[width:]):
-            hint = "; a decimal comma needs quotation marks round its cell here" if separator == "," else ""
+            hint = (
+                "; a cell with a comma in it (a decimal comma, a note) stands in quotation marks"
+                if separator == ","
+                else ""
+            )
             expected = f"{width} cells as in the header{hint}"
             faults.add(f"{len(row)} cells", expected, row=line)
             faults.mute(line)

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
+from fractionkit import assess
+from fractionkit.sheets import load_run
 from tests.sheets.sheet_files import CUTS, RUN, changed, faults, write
 
 HEADER = CUTS.splitlines()[0]
@@ -29,9 +32,10 @@ CASES = {
     "no temperature column": ("cut,mass,density\nC1,3,1.4\nC2,3,1.4\n", 1, "density_temp", None, "a column density"),
     "density in kg/m3": (changed(CUTS, "1.4693", "1469.3"), 2, "density", "1469.3", "density [kg/m3]"),
     "gravity without basis": (changed(CUTS, "1.4693", "1.469 sg"), 2, "density", "1.469 sg", "needs its basis"),
-    "start above end": (changed(CUTS, "87.8", "89.8"), 2, "head_start", "89.8", "head_end, which is 88.8"),
+    "head falls": (changed(CUTS, "87.8", "89.9"), 2, "head_start", "89.9", "1 K at most"),
+    "head falls, its end": (changed(CUTS, "87.8", "89.9"), 2, "head_start", "89.9", "(head_end is 88.8)"),
     "range upside down": (
-        "cut,mass,range_start,range_end\nC1,3,80,79.5\n", 2, "range_start", "80", "range_end, which is 79.5",
+        "cut,mass,range_start,range_end\nC1,3,80,79.5\n", 2, "range_start", "80", "(range_end is 79.5)",
     ),
     "head too hot": (changed(CUTS, "92.2,101.6", "361,371"), 4, "head_start", "361", "head_start [F]"),
     "head too cold": (changed(CUTS, "87.8", "-51"), 2, "head_start", "-51", "from -50 to 300 °C"),
@@ -47,6 +51,8 @@ CASES = {
     "neither mass nor volume": (changed(CUTS, "176.2", ""), 2, "mass", None, "a mass or a volume"),
     "row too long": (changed(CUTS, "forerun", "fore,run"), 2, None, "8 cells", "7 cells as in the header"),
     "row too short": (changed(CUTS, ",forerun", ""), 2, None, "6 cells", "7 cells as in the header"),
+    "a comma in a note": (changed(CUTS, "forerun", "milky, parted"), 2, None, "8 cells", "a note) stands in quotation"),
+    "column by another name": (changed(CUTS, ",note", ",Remarks"), 1, "Remarks", "Remarks", "did you mean 'note'?"),
     "bare decimal comma": (changed(CUTS, "87.8", "87,8"), 2, None, "8 cells", "decimal comma"),
     "quotation mark not closed": (changed(CUTS, "forerun", '"forerun'), 2, None, None, "quotation mark"),
     "quotation mark inside": (changed(CUTS, "forerun", '"fore"run'), 2, None, None, "quotation mark"),
@@ -115,6 +121,31 @@ def test_all_faults_of_the_table_at_once(tmp_path):
     assert [(fault.row, fault.column) for fault in found] == [
         (2, "mass"), (2, "density_temp"), (4, "mass"), (4, "cut"), (4, "head_start"), (5, "density"), (5, "cut"),
     ]  # fmt: skip
+
+
+PLATEAU = changed(CUTS, "88.8,92.2", "88.9,88.4")
+
+
+def test_on_a_plateau_the_later_reading_may_be_the_lower_one(tmp_path):
+    run = load_run(write(tmp_path, RUN_ALONE, PLATEAU))
+    assert run.cuts.head_start[1] - 273.15 == pytest.approx(88.9)
+    assert run.cuts.head_end[1] - 273.15 == pytest.approx(88.4)
+
+
+def test_what_was_read_on_a_plateau_in_either_order_says_the_same(tmp_path):
+    """The order of two readings of one temperature is chance, so no composition may hang on it."""
+    told = []
+    for name, cuts in (("down", PLATEAU), ("up", changed(CUTS, "88.8,92.2", "88.4,88.9"))):
+        (tmp_path / name).mkdir()
+        told.append(assess(load_run(write(tmp_path / name, RUN_ALONE, cuts))))
+    down, up = (run.table.select_dtypes("number").to_numpy() for run in told)
+    np.testing.assert_allclose(down, up, atol=1e-9)
+
+
+def test_with_the_reflux_raised_midway_a_head_may_fall_far(tmp_path):
+    falling = changed(CUTS, "88.8,92.2", "95.8,88.4")
+    run = changed(RUN_ALONE, "date = 2026-05-09", 'date = 2026-05-09\norder = "any"')
+    assert load_run(write(tmp_path, run, falling)).cuts.head_end[1] - 273.15 == pytest.approx(88.4)
 
 
 def test_a_column_wrong_throughout_is_listed_ten_times_and_counted(tmp_path):

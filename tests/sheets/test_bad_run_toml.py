@@ -31,6 +31,12 @@ CASES = {
         COMPONENTS, '["trichlorethylen", "tetrachloroethylene"]',
         4, "[run] components", "trichlorethylen", "trichloroethylene",
     ),
+    "what does not boil": (
+        COMPONENTS, '["mineral oil", "tetrachloroethylene"]', 4, "[run] components", "mineral oil", "weighed with the residue",
+    ),
+    "far from any name": (
+        COMPONENTS, '["qqqq", "tetrachloroethylene"]', 4, "[run] components", "qqqq", "`fractionkit substance` lists them",
+    ),
     "one component": (COMPONENTS, '["tetrachloroethylene"]', 4, "[run] components", None, "two or more components"),
     "no component": (COMPONENTS, "[]", 4, "[run] components", "[]", "two or more components"),
     "synonyms of one substance": (
