@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition.blocks import Setting, slices
-from fractionkit.composition.evidence import Balance, Evidence
+from fractionkit.composition.evidence import Evidence
 from fractionkit.courses.along import MOST_SLIPPED, Along, along
 from fractionkit.courses.chain import LONGEST, Chained, Links, link
+from fractionkit.courses.charge import Charge
 from fractionkit.courses.course import Course
 from fractionkit.inference import nodes as points
 from fractionkit.inference.importance import (
@@ -107,7 +108,7 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         pieces = list(pieces)  # looked at twice
     weights, draws, picked = summarise(blocks, pieces, shared, evidence.size, mixture.n, count)
     marginals = Marginals.joined([Marginals.of(block.nodes, w) for block, w in zip(blocks, weights, strict=True)])
-    linked = _links(mixture, evidence, blocks[-1].nodes.w[-1], weights[-1][-1]) if may_link else None
+    linked = _links(mixture, evidence, blocks[-1], pieces, shared) if may_link else None
     if linked is not None:
         linked = replace(linked, pots=setting.pots(shared.theta, blocks))
     followed = _along(mixture, evidence, blocks, weights, shared, linked)
@@ -180,16 +181,22 @@ def zeotropic_order(mixture: Mixture, pressure: float) -> tuple[int, ...] | None
     return tuple(int(i) for i in np.argsort(boiling))
 
 
-def _links(mixture: Mixture, evidence: Evidence, last: Array, weight: Array) -> Links:
+def _links(
+    mixture: Mixture, evidence: Evidence, last: Block, pieces: Iterable[Piece], shared: SharedPosterior
+) -> Links:
     """What ties the vessels together.
 
-    last, weight : nodes (G, n) of the last vessel, the charge where there is one, and what they weigh (G,).
+    last : the block that ends with the charge, where there is one; pieces : probabilities of all nodes given each sample.
     """
     balance = evidence.balance
     assert balance is not None
     order = zeotropic_order(mixture, evidence.pressure) if balance.ordered and mixture.n == 2 else None
-    contents = _charge(balance, last, weight) if evidence.charge else None
-    return Links(order, balance.mass, *(contents or (None, None)))
+    if not (evidence.charge and np.isfinite(balance.charge) and np.isfinite(balance.mass).all()):
+        return Links(order, balance.mass)
+    loss = max(balance.charge - float(balance.mass.sum()), 0.0)
+    charge = Charge(balance.charge, balance.charge_u, loss, last.nodes.w[-1])
+    share = np.concatenate([part[-1] for block, _, part in pieces if block is last], axis=1).T
+    return Links(order, balance.mass, charge, charge.given(share, shared.weights))
 
 
 def _along(
@@ -240,24 +247,6 @@ def _followed(found: Along, marginals: Marginals, draws: Array) -> tuple[Margina
     drawn[:, :vessels] = found.draws[np.resize(np.arange(len(found.draws)), len(draws))]
     rest = Marginals(marginals.mean[vessels:], marginals.low[vessels:], marginals.high[vessels:])
     return Marginals.joined([Marginals(*drawn_interval(found.draws)), rest]), drawn
-
-
-def _charge(balance: Balance, nodes: Array, weight: Array) -> tuple[Array, Array] | None:
-    """Mass of the first n - 1 components that the vessels should hold, and its covariance.
-
-    What went in, by the charge's own readings, less the loss, whose composition is unknown: flat on the simplex, with
-    mean 1/n and the covariance of a flat Dirichlet distribution.
-    """
-    if not np.isfinite(balance.charge) or not np.isfinite(balance.mass).all():
-        return None
-    n = nodes.shape[1]
-    w = nodes[:, :-1]
-    mean = weight @ w
-    spread = (w - mean).T @ ((w - mean) * weight[:, None])
-    loss = max(balance.charge - float(balance.mass.sum()), 0.0)
-    flat = (np.eye(n - 1) / n - 1.0 / n**2) / (n + 1.0)
-    covariance = balance.charge**2 * spread + balance.charge_u**2 * np.outer(mean, mean) + loss**2 * flat
-    return balance.charge * mean - loss / n, covariance
 
 
 def _relinked(blocks: Sequence[Block], chained: Chained, marginals: Marginals, draws: Array) -> tuple[Marginals, Array]:

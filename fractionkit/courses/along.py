@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.courses.chain import Links
+from fractionkit.courses.charge import Contents
 from fractionkit.courses.course import Course
 from fractionkit.courses.follow import Followed, Place, search, weigh
 from fractionkit.courses.stray import inside
@@ -53,8 +54,9 @@ def along(
     """
     rng = np.random.default_rng(20240703)
     places = _places(blocks, weights, len(links.mass))
-    searched = search(places, course, shared.theta.shape[1], lambda w: 0.25 * _balance(w, links))
-    share, log_free = _shares(blocks, places, searched.theta)
+    roughly = None if links.contents is None else links.contents.overall(shared.weights)
+    searched = search(places, course, shared.theta.shape[1], lambda w: 0.25 * _balance(w, links.mass, roughly, 0))
+    share, log_free, last = _shares(blocks, places, searched.theta)
     followed = weigh(searched, share, places, log_free - searched.log_proposal)
     pairs = pick_samples(followed.weight.ravel(), RUNS, rng)
     rng.shuffle(pairs)
@@ -64,7 +66,8 @@ def along(
     for v, place in enumerate(places):
         node = place.kept[_drawn(share[v], followed, v, samples, courses, rng)]
         w[v], slipped[v] = inside(place.nodes, place.row, node, followed.about[v], courses, rng)
-    log_weight = _balance(w, links) - followed.hint[courses]
+    contents = None if links.charge is None else links.charge.given(last, followed.weight.sum(axis=1))
+    log_weight = _balance(w, links.mass, contents, samples) - followed.hint[courses]
     weight = normalised(log_weight)
     balanced = float(1.0 / (weight**2).sum())
     if links.charge is not None:
@@ -91,13 +94,15 @@ def _places(blocks: Sequence[Block], weights: Sequence[Array], count: int) -> li
     return found
 
 
-def _shares(blocks: Sequence[Block], places: Sequence[Place], theta: Array) -> tuple[list[Array], Array]:
-    """Probabilities (S, G) of every vessel's nodes given the shared errors theta (S, p), and log of prior times likelihood (S,).
+def _shares(blocks: Sequence[Block], places: Sequence[Place], theta: Array) -> tuple[list[Array], Array, Array]:
+    """Probabilities (S, G) of every vessel's nodes given the shared errors theta (S, p), log of prior times likelihood (S,), and
+    the probabilities of all nodes of the last vessel, the charge where there is one.
 
     The vessels free of each other; the readings of all vessels count, those of the charge too.
     """
     total: Array = -0.5 * (theta**2).sum(axis=1)
     found = [np.empty((len(theta), len(place.kept))) for place in places]
+    last = np.empty((len(theta), blocks[-1].nodes.w.shape[1]))
     for block in blocks:
         step = max(1, CHUNK // block.nodes.log_volume.size)
         for first in range(0, len(theta), step):
@@ -108,7 +113,9 @@ def _shares(blocks: Sequence[Block], places: Sequence[Place], theta: Array) -> t
             for v, place in enumerate(places):
                 if place.block is block:
                     found[v][part] = np.exp(log_density[place.row, place.kept] - log_z[place.row]).T
-    return found, total
+            if block is blocks[-1]:
+                last[part] = np.exp(log_density[-1] - log_z[-1]).T
+    return found, total, last
 
 
 def _drawn(
@@ -127,9 +134,8 @@ def _drawn(
     return np.asarray(np.minimum((cumulative < at).sum(axis=1), density.shape[1] - 1), dtype=np.intp)
 
 
-def _balance(w: Array, links: Links) -> Array:
+def _balance(w: Array, mass: Array, contents: Contents | None, samples: NDArray[np.intp] | int) -> Array:
     """Log likelihood (D,) of what is known of the charge, for vessels that hold w (V, D, n); 0 where nothing is."""
-    if links.charge is None or links.charge_covariance is None:
+    if contents is None:
         return np.zeros(w.shape[1])
-    gap = np.einsum("v,vdn->dn", links.mass, w)[:, :-1] - links.charge
-    return np.asarray(-0.5 * (gap * np.linalg.solve(links.charge_covariance, gap.T).T).sum(axis=1))
+    return contents.log_likelihood(np.einsum("v,vdn->dn", mass, w)[:, :-1], samples)

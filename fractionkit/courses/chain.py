@@ -25,6 +25,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.courses.charge import Charge, Contents
 from fractionkit.courses.pots import Pots, Swept
 from fractionkit.inference.importance import SharedPosterior
 from fractionkit.inference.joint import Piece
@@ -44,15 +45,14 @@ class Links:
     """How the vessels of a run (cuts, then residue if any) hang together.
 
     order : components from light to heavy, or None where the order says nothing (an azeotrope, or switched off).
-    mass : (V,) kg of each vessel. charge : (n - 1,) kg of the first n - 1 components that went in, less what the
-    hold-up and the loss hold on average, and covariance (n - 1, n - 1) of that; None where unknown. pots : None where the
-    pot was not read, or only at the end.
+    mass : (V,) kg of each vessel. charge : what is known of it, and contents : that given each sample of the shared errors;
+    None where nothing is. pots : None where the pot was not read, or only at the end.
     """
 
     order: tuple[int, ...] | None
     mass: Array
-    charge: Array | None = None
-    charge_covariance: Array | None = None
+    charge: Charge | None = None
+    contents: Contents | None = None
     pots: Pots | None = None
 
 
@@ -166,8 +166,8 @@ def link(pieces: Iterable[Piece], shared: SharedPosterior, links: Links, seed: i
         if links.pots is not None and trace is not None:
             fit, trace = links.pots.update(trace, v, vessels.w[v][nodes[:, v]], samples)
             log_weight += fit
-        if v == 0:
-            log_weight += _balance(vessels, nodes, links)
+        if v == 0 and links.contents is not None:
+            log_weight += links.contents.log_likelihood(_contents(vessels, nodes, links), samples)
         weight = np.exp(log_weight - log_weight.max())
         effective = float(weight.sum() ** 2 / (weight**2).sum())
         least = min(least, effective)
@@ -200,7 +200,7 @@ def _sweep(
 ) -> list[Array]:
     """Gibbs sweep in place; the average conditional of each vessel."""
     size = len(vessels)
-    total = _contents(vessels, nodes, links) if links.charge is not None else None
+    total = _contents(vessels, nodes, links) if links.contents is not None else None
     swept = None
     if links.pots is not None:
         swept = links.pots.swept([vessels.w[v][nodes[:, v]] for v in range(size)], samples, rng)
@@ -248,8 +248,8 @@ def _draw(
                 earlier = vessels.steps[v - 1]
                 assert earlier is not None
                 _keep_order(density, own, earlier[before[part]], other_later=False)
-        if rest is not None:
-            density *= _fit_of_nodes(rest[part], links.mass[v] * vessels.w[v][:, :-1], links)
+        if rest is not None and links.contents is not None:
+            density *= links.contents.fit(rest[part], links.mass[v] * vessels.w[v][:, :-1], samples[part])
         if swept is not None:
             density *= swept.factor(v, vessels.w[v], part)
         cumulative = np.cumsum(density, axis=1)
@@ -264,29 +264,3 @@ def _draw(
 def _contents(vessels: _Vessels, nodes: NDArray[np.intp], links: Links) -> Array:
     """Mass of the first n - 1 components in all vessels, (D, n - 1)."""
     return np.asarray(sum(links.mass[v] * vessels.w[v][nodes[:, v], :-1] for v in range(len(vessels))))
-
-
-def _whitened(gap: Array, links: Links) -> Array:
-    """Kilograms off the charge (..., n - 1) in standard deviations."""
-    assert links.charge_covariance is not None
-    return np.asarray(gap @ np.linalg.inv(np.linalg.cholesky(links.charge_covariance)).T)
-
-
-def _fit_of_nodes(rest: Array, own: Array, links: Links) -> Array:
-    """Likelihood of the balance (D, G), largest 1 in each row, with ``own`` (G, n - 1) kg added to ``rest`` (D, n - 1).
-
-    The square of the sum of a particle's and a node's gap is expanded: one matrix product, no third axis.
-    """
-    assert links.charge is not None
-    particle, node = _whitened(rest - links.charge, links), _whitened(own, links)
-    log_fit = particle @ -node.T
-    log_fit -= 0.5 * (node**2).sum(axis=1)
-    log_fit -= log_fit.max(axis=1, keepdims=True)
-    return np.asarray(np.exp(log_fit, out=log_fit))
-
-
-def _balance(vessels: _Vessels, nodes: NDArray[np.intp], links: Links) -> Array:
-    """Log likelihood of the balance for each particle, (D,); zero where nothing is known of the charge."""
-    if links.charge is None:
-        return np.zeros(len(nodes))
-    return np.asarray(-0.5 * (_whitened(_contents(vessels, nodes, links) - links.charge, links) ** 2).sum(axis=1))
