@@ -8,20 +8,20 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.errors import Fault, InputError
+from fractionkit.planning.begin import asked, begun, refuse_hindered
 from fractionkit.planning.campaign_core import MOST_BATCHES, Batches, Progress, Remembering, simulate
 from fractionkit.planning.campaign_model import BatchRow, Campaign, PassesRow, Policy
 from fractionkit.planning.campaign_settle import TOLERANCE, gathers, leaving, settling
 from fractionkit.planning.campaign_still import still_divider
 from fractionkit.planning.campaign_words import policy_remarks, sentences
-from fractionkit.planning.checks import FULL, ROOM_TEMPERATURE, azeotropes, check_charge, check_phases, check_possible
+from fractionkit.planning.checks import FULL, ROOM_TEMPERATURE, check_possible, feed_flags
 from fractionkit.planning.compare import compare
 from fractionkit.planning.cutting_passes import MOST_PASSES, repeated
 from fractionkit.planning.cutting_words import single
-from fractionkit.planning.feed import shares
-from fractionkit.planning.scenarios import Scenarios, scenarios_of
+from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import SetUp, setups_of
-from fractionkit.planning.trial import USUAL_RECEIVERS, Wish, estimate, hindrance
-from fractionkit.quantities import Estimate, Flag
+from fractionkit.planning.trial import USUAL_RECEIVERS, Wish, estimate
+from fractionkit.quantities import Flag
 from fractionkit.sheets.still_model import StillSheet
 
 Array = NDArray[np.float64]
@@ -87,14 +87,9 @@ def campaign(
     most = carried if carried is not None else sheet.campaign.carried
     most = receivers - 1 if most is None else most
     _check(number, most, passes)
-    scenarios = scenarios_of(sheet, count)
-    check_charge(sheet, scenarios, [chosen])
-    check_phases(sheet, scenarios)
+    scenarios = begun(sheet, count, [chosen])
     wish = Wish(chosen, ratio)
-    if reason := hindrance(scenarios, wish, sheet.still):
-        raise InputError(
-            Fault(chosen.name, f"a set-up that can be run: {reason}", str(sheet.source), column="[[setup]]")
-        )
+    refuse_hindered(sheet, scenarios, wish, "[[setup]]")
     limit = _limit(sheet, scenarios)
     fresh = scenarios.feed.mass[:, None] * scenarios.feed.w
     policies = range(min(most, receivers - 1) + 1)
@@ -249,43 +244,26 @@ def _campaign(
     *,
     carry_residue: bool,
 ) -> Campaign:
-    from fractionkit.assessment.context import cautions
-
-    target = scenarios.feed.target
     made = Campaign(
-        title=sheet.title,
-        date=sheet.date.isoformat() if sheet.date else None,
-        source=str(sheet.source),
-        components=scenarios.feed.components,
-        target=target.component,
-        purity=target.purity,
-        confidence=target.confidence,
-        origin=scenarios.feed.origin,
+        **vars(asked(sheet, scenarios)),
         setup=wish.setup.name,
         stages=estimate(scenarios.stages(wish.setup)),
         reflux=wish.reflux,
         receivers=receivers,
         fresh=estimate(scenarios.feed.mass),
-        feed={name: Estimate(*part) for name, part in shares(scenarios.feed).items()},
         limit=limit,
         residue_carried=carry_residue,
-        scenarios=scenarios.count,
         tolerance=TOLERANCE,
         policies=policies,
         best=best_policy(policies),
-        text=(),
         flags=_flags(scenarios, limit),
-        cautions=cautions(scenarios.feed.components),
     )
     return sentences(made)
 
 
 def _flags(scenarios: Scenarios, limit: float | None) -> tuple[Flag, ...]:
     """What must be known beside the figures, whatever is carried."""
-    flags = [Flag("reading", text) for text in scenarios.warnings]
-    flags += [
-        Flag("azeotrope", f"{text}: no cut on one side of it passes to the other.") for text in azeotropes(scenarios)
-    ]
+    flags = [*feed_flags(scenarios)]
     feed = float(scenarios.feed.mass.mean())
     if limit is not None and feed > limit:
         room, wished = single(limit, "mass"), single(feed, "mass")

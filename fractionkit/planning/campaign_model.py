@@ -4,13 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-import numpy as np
-from numpy.typing import NDArray
-
-from fractionkit.assessment.model import Caution
+from fractionkit.planning.model import Asked
 from fractionkit.quantities import Estimate, Flag
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -90,7 +85,7 @@ class PassesRow:
 
 
 @dataclass(frozen=True)
-class Campaign:
+class Campaign(Asked):
     """Batches of one feed with one set-up; ``policies`` by how many cuts they carry, ``best`` the place of the best.
 
     fresh : kg of feed a batch would like to take. limit : kg that the pot takes, None where the sheet does not say.
@@ -98,29 +93,18 @@ class Campaign:
     passes : one charge by the set-up and by simple distillations, where that was asked for.
     """
 
-    title: str
-    date: str | None
-    source: str
-    components: tuple[str, ...]
-    target: str
-    purity: float
-    confidence: float
-    origin: str
     setup: str
     stages: Estimate
     reflux: float
     receivers: int
     fresh: Estimate
-    feed: dict[str, Estimate]
     limit: float | None
     residue_carried: bool
-    scenarios: int
     tolerance: float
     policies: tuple[Policy, ...]
     best: int
-    text: tuple[str, ...]
     flags: tuple[Flag, ...]
-    cautions: tuple[Caution, ...]
+    text: tuple[str, ...] = ()
     passes: tuple[PassesRow, ...] = ()
 
     @property

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from fractionkit.planning.campaign_core import Divide, Split
 from fractionkit.planning.cutting import changes
-from fractionkit.planning.cutting_curve import Collected, collected
+from fractionkit.planning.cutting_curve import collected
 from fractionkit.planning.cutting_heart import Heart, best_heart
 from fractionkit.planning.cutting_words import single
 from fractionkit.planning.running_costs import course
@@ -58,7 +58,7 @@ def still_divider(scenarios: Scenarios, wish: Wish, still: StillEntry, receivers
         curve = collected(made, reading_error=many.reading, stop=stop_mass(times, still))
         parts, kept, meets, notes = [], np.zeros((G, receivers), dtype=bool), np.zeros(G), []
         for g in range(G):  # policies, a handful; their receivers are changed at marks of their own
-            own = curve_rows(curve, slice(g * S, (g + 1) * S))
+            own = curve.take(slice(g * S, (g + 1) * S))
             heart = best_heart(
                 own, component, target.purity, target.confidence + margin, nodes=NODES, from_start=receivers == 1
             )
@@ -92,8 +92,3 @@ def _note(heart: Heart | None) -> str:
         else:
             marks.append("first drop" if mark == -np.inf else "end" if mark == np.inf else single(mark, "temperature"))
     return f"{marks[0]} to {marks[1]}"
-
-
-def curve_rows(curve: Collected, rows: slice | NDArray[np.intp]) -> Collected:
-    """Some scenarios of a curve."""
-    return Collected(**{name: getattr(curve, name)[rows] for name in vars(curve)})

@@ -5,19 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from fractionkit.planning.campaign_model import Campaign, Policy
-from fractionkit.planning.cutting_words import Kind, shown
-from fractionkit.quantities import Estimate
+from fractionkit.planning.cutting_words import shown, span
 
 MORE = 0.005
 """Yield by which a policy that does not settle must be ahead to be told of."""
 
 POT_SHARE = 0.03
 """Part of the target left in the pot from which it is told."""
-
-
-def interval(made: Estimate, kind: Kind) -> str:
-    """An estimate with its interval, as the sentences write it."""
-    return shown(made.estimate, made.low, made.high, kind)
 
 
 def policy_remarks(policy: Policy) -> Policy:
@@ -38,7 +32,7 @@ def policy_remarks(policy: Policy) -> Policy:
     last = policy.batches[-1]
     if last.fresh.estimate < 0.98 * policy.batches[0].fresh.estimate:
         remarks.append(
-            f"The pot is full: beside the recycle the last batch takes only {interval(last.fresh, 'mass')} of fresh feed."
+            f"The pot is full: beside the recycle the last batch takes only {span(last.fresh, 'mass')} of fresh feed."
         )
     empty = sum(row.kept.estimate <= 0.0 for row in policy.batches)
     if empty:
@@ -59,23 +53,23 @@ def sentences(made: Campaign) -> Campaign:
         return replace(made, text=text)
     told = [
         f"Carry {_cuts(best.carried)} into the next charge: over {count} batch{'es' if count > 1 else ''} "
-        f"{interval(best.overall, 'probability')} of the {made.target} fed is kept, "
-        f"{interval(best.kept, 'mass')} in the last batch."
+        f"{span(best.overall, 'probability')} of the {made.target} fed is kept, "
+        f"{span(best.kept, 'mass')} in the last batch."
     ]
     if best.carried and len(made.policies) > 1:
         alone = made.policies[0]
-        told.append(f"With nothing carried it is {interval(alone.overall, 'probability')}.")
+        told.append(f"With nothing carried it is {span(alone.overall, 'probability')}.")
     if best.carried:
         told.append(_settles(best, made.tolerance))
     more = max(made.policies, key=lambda policy: policy.overall.estimate)
     if more.overall.estimate > best.overall.estimate + MORE:
         told.append(
-            f"With {_cuts(more.carried)} carried it is {interval(more.overall, 'probability')} over these batches, but the "
+            f"With {_cuts(more.carried)} carried it is {span(more.overall, 'probability')} over these batches, but the "
             f"recycle gathers {' and '.join(more.gathers)}: later batches will not keep that up."
         )
     if not made.residue_carried and best.in_pot.estimate > POT_SHARE:
         told.append(
-            f"{interval(best.in_pot, 'probability').capitalize()} of the {made.target} stays in the pot and is set aside with "
+            f"{span(best.in_pot, 'probability').capitalize()} of the {made.target} stays in the pot and is set aside with "
             "what does not boil; distilling further, or leaving it for the next charge (--carry-residue), wins some of it back."
         )
     if made.residue_carried:
@@ -90,7 +84,7 @@ def _cuts(number: int) -> str:
 
 def _settles(policy: Policy, tolerance: float) -> str:
     last = policy.batches[-1]
-    what = f"{interval(last.recycle, 'mass')} then stand ready for the next charge"
+    what = f"{span(last.recycle, 'mass')} then stand ready for the next charge"
     if policy.settled is None:
         return (
             f"The recycle has not settled in {len(policy.batches)} batches: from batch to batch, or in all that is to come, "

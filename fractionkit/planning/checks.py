@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -99,15 +99,18 @@ def azeotropes(scenarios: Scenarios) -> list[str]:
     return found
 
 
+def feed_flags(scenarios: Scenarios) -> Iterator[Flag]:
+    """What must be known of readings and feed, whatever is planned with them."""
+    yield from (Flag("reading", text) for text in scenarios.warnings)
+    for text in azeotropes(scenarios):
+        yield Flag("azeotrope", f"{text}: no cut on one side of it passes to the other.")
+
+
 def flags_of(plan: Plan, sheet: StillSheet, scenarios: Scenarios) -> tuple[Flag, ...]:
     """What the user must know beside the figures."""
-    flags = [Flag("reading", text) for text in scenarios.warnings]
-    still = sheet.still
+    flags, still = [*feed_flags(scenarios)], sheet.still
     if not any(trial.reaches for trial in plan.trials):
         flags.append(Flag("no_setup", "No set-up gives a cut that meets the target; each row says why."))
-    flags += [
-        Flag("azeotrope", f"{text}: no cut on one side of it passes to the other.") for text in azeotropes(scenarios)
-    ]
     volume = charge_volume(scenarios)
     if still.pot is not None and volume > FULL * still.pot:
         flags.append(

@@ -9,14 +9,14 @@ from dataclasses import replace
 from multiprocessing import get_context
 
 from fractionkit.errors import Fault, InputError
-from fractionkit.planning.checks import check_charge, check_phases, check_possible, flags_of
+from fractionkit.planning.begin import asked, begun
+from fractionkit.planning.checks import check_possible, flags_of
 from fractionkit.planning.cutting import frontier
 from fractionkit.planning.cutting_curve import collected
 from fractionkit.planning.cutting_model import Frontier
-from fractionkit.planning.feed import shares
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.planning.running_costs import course
-from fractionkit.planning.scenarios import Scenarios, scenarios_of
+from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import setups_of
 from fractionkit.planning.trial import (
     USUAL_RECEIVERS,
@@ -28,7 +28,6 @@ from fractionkit.planning.trial import (
     run_trials,
     stop_mass,
 )
-from fractionkit.quantities import Estimate
 from fractionkit.sheets.still_model import Rank, StillEntry, StillSheet
 
 TOGETHER = 256
@@ -79,43 +78,23 @@ def compare(
     setups = setups_of(sheet)
     wishes = [Wish(setup, reflux) for setup in setups for reflux in setup.reflux]
     usual = COUNT if len(wishes) > FEW_TRIALS else 2 * COUNT
-    scenarios = scenarios_of(sheet, usual if count is None else count)
-    check_charge(sheet, scenarios, setups)
-    check_phases(sheet, scenarios)
+    scenarios = begun(sheet, usual if count is None else count, setups)
     trials = _all(scenarios, wishes, sheet.still, processes, progress)
     if not any(trial.reaches for trial in trials):
         check_possible(sheet, scenarios)
     ranked = rank_trials(trials, sheet.rank, sheet)
-    target = scenarios.feed.target
     plan = Plan(
-        title=sheet.title,
-        date=sheet.date.isoformat() if sheet.date else None,
-        source=str(sheet.source),
-        components=scenarios.feed.components,
-        target=target.component,
-        purity=target.purity,
-        confidence=target.confidence,
+        **vars(asked(sheet, scenarios)),
         rank=sheet.rank,
-        origin=scenarios.feed.origin,
         charge=estimate(scenarios.feed.mass),
-        feed={name: Estimate(*part) for name, part in shares(scenarios.feed).items()},
         pressure=scenarios.pressure_mean,
         pressure_u=scenarios.pressure_u,
         reading=estimate(scenarios.reading),
         receivers=sheet.still.receivers or USUAL_RECEIVERS,
-        scenarios=scenarios.count,
         trials=ranked,
-        flags=(),
-        cautions=(),
     )
-    return _finished(plan, sheet, scenarios, pictures=pictures)
-
-
-def _finished(plan: Plan, sheet: StillSheet, scenarios: Scenarios, *, pictures: bool) -> Plan:
-    from fractionkit.assessment.context import cautions
-
     curves = _frontiers(plan, scenarios, sheet.still) if pictures else ()
-    return replace(plan, flags=flags_of(plan, sheet, scenarios), cautions=cautions(plan.components), frontiers=curves)
+    return replace(plan, flags=flags_of(plan, sheet, scenarios), frontiers=curves)
 
 
 def _all(
@@ -193,15 +172,11 @@ def _frontiers(plan: Plan, scenarios: Scenarios, still: StillEntry) -> tuple[tup
     simplest = min(able, key=lambda trial: trial.setup.stages, default=None)
     if simplest is not None and simplest not in chosen:
         chosen.append(simplest)
+    asked_for = plan.confidence + chance_margin(plan.confidence, scenarios.count)
     curves = []
     for trial in chosen:  # set-ups, six at most
         made = distilled(scenarios, [Wish(trial.setup, trial.reflux)], still)[0]
         stop = stop_mass(course(made, rates(scenarios, trial.setup, still)), still)
         curve = collected(made, reading_error=scenarios.at_the_change, stop=stop)
-        curves.append(
-            (
-                trial.setup.name,
-                frontier(curve, scenarios.component, plan.confidence + chance_margin(plan.confidence, scenarios.count)),
-            )
-        )
+        curves.append((trial.setup.name, frontier(curve, scenarios.component, asked_for)))
     return tuple(curves)

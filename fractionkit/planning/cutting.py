@@ -113,16 +113,15 @@ def frontier(
     *,
     receivers: int = 3,
     purities: ArrayLike | None = None,
-    stop: ArrayLike | None = None,
 ) -> Frontier:
     """Most kept mass against assay, receivers changed by mass.
 
-    ``distillation`` one or S scenarios, or what `collected` made of them (then ``stop`` is its own).
+    ``distillation`` one or S scenarios, or what `collected` made of them.
     ``purities`` (L,) rising mass fractions; left out, `LEVELS` of them from the charge's assay to the highest that any
     cut reaches, closer at the upper end. One receiver begins with the first drop.
     """
     _check(distillation.charge, component, 0.5, confidence)
-    curve = distillation if isinstance(distillation, Collected) else collected(distillation, stop=stop)
+    curve = distillation if isinstance(distillation, Collected) else collected(distillation)
     marks = curve.nodes(FINE, "mass")
     pairs = hearts.all_pairs(curve, curve.at_mass(marks), component, from_start=receivers == 1)
     held = unit(curve.charge)[:, component]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Literal
 
@@ -43,6 +43,10 @@ class Collected:
     def scenarios(self) -> int:
         """Number of scenarios S."""
         return len(self.mass)
+
+    def take(self, rows: slice | Index) -> Collected:
+        """Some of the scenarios."""
+        return Collected(**{f.name: getattr(self, f.name)[rows] for f in fields(self)})
 
     def at_mass(self, marks: Array) -> Array:
         """Kilograms of each component (S, G, n) over when rising ``marks`` (G,) or (S, G) kg have come over.
@@ -107,8 +111,9 @@ class Collected:
         if by == "mass":
             return _apart(masses, 1e-6 * longest)
         read = np.maximum.accumulate(self.head, axis=1)
-        spread = Collected(self.mass, self.amounts, self.rate, read, self.charge, self.end)
-        heads = spread.head_at(np.minimum(np.broadcast_to(masses, (self.scenarios, len(masses))), self.end[:, None]))
+        heads = replace(self, head=read).head_at(
+            np.minimum(np.broadcast_to(masses, (self.scenarios, len(masses))), self.end[:, None])
+        )
         inner = np.union1d(
             np.quantile(heads, np.linspace(0.0, 1.0, count - count // 4)),
             np.linspace(heads.min(), heads.max(), count // 4),

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -71,7 +70,6 @@ def best_pair(
     *,
     purity: float,
     from_start: bool,
-    zoom: bool = True,
 ) -> tuple[tuple[float, float] | None, float]:
     """Marks (start, end) of the receiver of largest mean mass that meets the purity with the confidence, or None.
 
@@ -80,10 +78,6 @@ def best_pair(
     level = guarded(pairs.assay, confidence)
     size = pairs.mass.mean(axis=-1)
     fits = level >= purity
-    if not zoom:
-        k = int(np.where(fits, size, -1.0).argmax())
-        pair = _named(marks, float(marks[pairs.first[k]]), float(marks[pairs.last[k]]), by)
-        return (pair if fits.any() else None), float(level.max())
 
     def judge(u: Array, v: Array) -> tuple[Array, Array]:
         assay, mass = _between(curve, curve.masses(u[0], by), curve.masses(v[0].ravel(), by), component)
@@ -159,22 +153,19 @@ def best_heart(
     confidence: float,
     *,
     nodes: int = NODES,
-    zoom: bool = True,
-    by: Sequence[By] = ("mass", "head"),
     from_start: bool = False,
 ) -> Heart | None:
     """The better of the best receivers changed by mass and by head temperature, None where neither meets the purity.
 
-    ``nodes`` marks are tried as start and end; without ``zoom`` the best pair of them is the answer.
+    ``nodes`` marks are tried as start and end before the best pair is refined.
     """
     found = []
-    for watched in by:
+    ways: tuple[By, ...] = ("mass", "head")
+    for watched in ways:
         marks = curve.nodes(nodes, watched)
         amounts = curve.at(marks, watched)
         pairs = all_pairs(curve, amounts, component, from_start=from_start)
-        best, _ = best_pair(
-            curve, marks, pairs, component, confidence, watched, purity=purity, from_start=from_start, zoom=zoom
-        )
+        best, _ = best_pair(curve, marks, pairs, component, confidence, watched, purity=purity, from_start=from_start)
         if best is None:
             continue
         over = curve.at(np.array(best), watched)

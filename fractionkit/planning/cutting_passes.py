@@ -9,10 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.errors import Fault, InputError
-from fractionkit.planning.campaign_still import charged, curve_rows
+from fractionkit.planning.campaign_still import charged
 from fractionkit.planning.cutting_curve import Collected, collected
 from fractionkit.planning.cutting_heart import best_heart
-from fractionkit.planning.cutting_words import interval
 from fractionkit.planning.running_costs import course
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import built_in
@@ -128,7 +127,7 @@ def cut(
         here = np.arange(S) if enough is None else np.flatnonzero(enough[g])
         if len(here) < confidence * S or not len(here):
             continue
-        own = curve_rows(curve, g * S + here)
+        own = curve.take(g * S + here)
         heart = best_heart(own, component, aims[g], min(confidence * S / len(here), 1.0), nodes=48)
         if heart is not None:
             over = own.at_mass(heart.masses)
@@ -165,13 +164,3 @@ def repeated(scenarios: Scenarios, still: StillEntry, most: int = 3) -> tuple[Pa
         for k in range(1, most + 1)
     ]
     return tuple(replace(made, meets=max(made.meets - margin, 0.0)) for made in found)
-
-
-def passes_words(made: Passes, target: str) -> str:
-    """A number of passes in a sentence."""
-    what = "One simple distillation keeps" if made.passes == 1 else f"{made.passes} simple distillations keep"
-    if not np.any(made.kept > 0.0):
-        return f"{what} nothing that meets the target."
-    way = "".join(f"{100 * aim:.3g} wt%, then " for aim in made.aims[:-1])
-    taken = f", cut at {way}{100 * made.aims[-1]:.4g} wt%" if made.passes > 1 else ""
-    return f"{what} {interval(made.kept, 'mass')}{taken}: {interval(made.recovery, 'probability')} of the {target} charged."

@@ -8,9 +8,9 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.planning.cutting_model import CutPlan, Receiver
+from fractionkit.planning.cutting_model import CutPlan, Receiver, ResidueOption
 from fractionkit.planning.sampling import central
-from fractionkit.quantities import format_interval, format_probability
+from fractionkit.quantities import Estimate, format_interval, format_probability
 from fractionkit.quantities.rounding import RESOLUTION
 from fractionkit.readings.checks import ZERO_CELSIUS
 
@@ -42,6 +42,11 @@ def shown(middle: float, low: float, high: float, kind: Kind) -> str:
     return single(middle, kind) if high - low <= 2.0 * least else format_interval(middle, low, high, kind)
 
 
+def span(made: Estimate, kind: Kind) -> str:
+    """An estimate with its interval, as the sentences write it."""
+    return shown(made.estimate, made.low, made.high, kind)
+
+
 def single(value: float, kind: Kind) -> str:
     """One number without an interval, to the digits that a bench can use; a fraction below one is never shown as one."""
     factor, shift, unit, decimals = _SHOWN[kind]
@@ -62,7 +67,7 @@ def sentences(plan: CutPlan) -> CutPlan:
         if plan.stops:
             told.append("There are no more receivers: stop distilling with the heart; the rest stays in the pot.")
     if plan.residue is not None:
-        told.append(_residue(plan, target, asked))
+        told.append(_residue(plan.residue, target))
     return replace(plan, text=tuple(told))
 
 
@@ -107,9 +112,7 @@ def _changes(plan: CutPlan) -> list[str]:
     return told
 
 
-def _residue(plan: CutPlan, target: str, asked: str) -> str:
-    option = plan.residue
-    assert option is not None
+def _residue(option: ResidueOption, target: str) -> str:
     verdict = "that is more than the heart" if option.better else "that is less than the heart"
     return (
         f"What stays in the pot can be the product too: after {single(option.stop, 'mass')} have come over "

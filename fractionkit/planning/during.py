@@ -18,16 +18,16 @@ from fractionkit.errors import Fault, InputError
 from fractionkit.inference.importance import tempering
 from fractionkit.inference.summary import pick_samples
 from fractionkit.inference.tail import chi_square_tail
+from fractionkit.planning.begin import refuse_hindered
 from fractionkit.planning.cutting_curve import Collected, collected
-from fractionkit.planning.during_change import fractions, mixed, next_change, unit
+from fractionkit.planning.during_change import fractions, mixed, next_change
 from fractionkit.planning.during_model import BenchReading, During
 from fractionkit.planning.running_costs import Course, course
 from fractionkit.planning.scenarios import Scenarios, scenarios_of
 from fractionkit.planning.setups import SetUp, setups_of
-from fractionkit.planning.trial import Wish, estimate, hindrance, rates
+from fractionkit.planning.trial import Wish, estimate, rates, run_through
 from fractionkit.sheets.faults import nearest
 from fractionkit.sheets.still_model import StillSheet
-from fractionkit.still import Distillation, distil
 
 Array = NDArray[np.float64]
 
@@ -187,37 +187,17 @@ def _check_mass(running: Started, readings: Sequence[BenchReading]) -> None:
 def _run(sheet: StillSheet, setup: SetUp, reflux: float, count: int) -> Started:
     """Distil the scenarios of the plan with one set-up; the reflux wavers about what was set."""
     scenarios = scenarios_of(sheet, count)
-    reason = hindrance(scenarios, Wish(setup, reflux), sheet.still)
-    if reason:
-        raise InputError(Fault(setup.name, f"a set-up that can be run: {reason}", str(sheet.source), column="--setup"))
+    refuse_hindered(sheet, scenarios, Wish(setup, reflux), "--setup")
     rng = np.random.default_rng(20240607)
     ratio = reflux * np.exp(REFLUX_U * rng.permutation(_normal(count)))
     stages, held = scenarios.stages(setup), scenarios.holdup(setup)
-    moles = scenarios.moles
-    total = moles.sum(axis=1)
+    total = scenarios.moles.sum(axis=1)
     heel = HEEL * total if sheet.still.heel is None else sheet.still.heel / scenarios.molar_volume()
-    alone = stages <= 1.0
-    made = distil(
-        scenarios.volatility,
-        moles,
-        stages,
-        ratio,
-        scenarios.pressure,
-        distilled=np.clip(1.0 - (held + heel) / total, 0.02, 0.99),
-        column_holdup=np.where(alone, 0.0, held),
-        condenser_holdup=np.where(alone, held, 0.0),
-        tolerance=TOLERANCE,
-        points=2,
-    )
+    part = np.clip(1.0 - (held + heel) / total, 0.02, 0.99)
+    made = run_through(scenarios, stages, ratio, held, part, np.arange(count), tolerance=TOLERANCE)
     curve = collected(made)
-    return Started(
-        sheet, scenarios, setup, reflux, curve, _times(made, scenarios, setup, sheet), held / total * curve.charge.sum(axis=1),
-        stages,
-    )  # fmt: skip
-
-
-def _times(made: Distillation, scenarios: Scenarios, setup: SetUp, sheet: StillSheet) -> Course:
-    return course(made, rates(scenarios, setup, sheet.still))
+    times = course(made, rates(scenarios, setup, sheet.still))
+    return Started(sheet, scenarios, setup, reflux, curve, times, held / total * curve.charge.sum(axis=1), stages)
 
 
 def _normal(count: int) -> Array:
@@ -229,10 +209,9 @@ def _normal(count: int) -> Array:
 
 @dataclass(frozen=True)
 class _Bias:
-    """What the thermometer shows above the truth, K: mean and u before; mean (S,) and u after the readings."""
+    """What the thermometer shows above the truth, K: mean before; mean (S,) and u after the readings."""
 
     before: float
-    before_u: float
     after: Array
     after_u: float
 
@@ -273,7 +252,7 @@ def _weigh(running: Started, readings: Sequence[BenchReading]) -> tuple[Array, f
     log_weight = np.where(beyond, -np.inf, log_weight)
     least = float(np.min(np.where(beyond, np.inf, misfit)))
     surprise = chi_square_tail(len(readings), least) if np.isfinite(least) else 0.0
-    return log_weight, surprise, _Bias(shift, u, shift + common, after_u)
+    return log_weight, surprise, _Bias(shift, shift + common, after_u)
 
 
 def _effective(log_weight: Array) -> float:
@@ -287,12 +266,13 @@ def _tempered(log_weight: Array) -> Array:
     return log_weight if _effective(log_weight) >= ENOUGH else tempering(log_weight, ENOUGH) * log_weight
 
 
-def _answer(running: Started, found: During, log_weight: Array, bias: _Bias) -> tuple[During, Array]:
-    """Everything that is said, from equally weighted draws of the scenarios; with the draws of what comes over now."""
+def _answer(running: Started, found: During, log_weight: Array, bias: _Bias) -> During:
+    """Everything that is said, from equally weighted draws of the scenarios."""
     rng = np.random.default_rng(20240609)
     picked = pick_samples(np.exp(_tempered(log_weight)), DRAWS, rng)
     error = bias.after[picked] + bias.after_u * rng.permutation(_normal(DRAWS))
-    curve = _taken(running.curve, picked, error)
+    curve = running.curve.take(picked)
+    curve = replace(curve, head=curve.head + error[:, None])
     now = np.full((DRAWS, 1), found.readings[-1].collected)
     start = np.full((DRAWS, 1), found.since)
     over = curve.at_mass(now)[:, 0]
@@ -304,25 +284,14 @@ def _answer(running: Started, found: During, log_weight: Array, bias: _Bias) -> 
     )
     place = running.scenarios.component
     mass = inside.sum(axis=1)
-    meets = None
-    if found.readings[-1].collected > found.since:
-        meets = float((inside[:, place] >= found.purity * mass).mean())
-    made = replace(
+    begun = found.readings[-1].collected > found.since
+    return replace(
         found,
         reading_error=estimate(error),
         stages=estimate(running.stages[picked]),
-        receiver=mixed(inside) if found.readings[-1].collected > found.since else None,
+        receiver=mixed(inside) if begun else None,
         coming=fractions(coming),
         left=mixed(curve.charge - over),
-        meets=meets,
+        meets=float((inside[:, place] >= found.purity * mass).mean()) if begun else None,
         change=next_change(running.times, curve, picked, found, place),
     )
-    return made, unit(coming)
-
-
-def _taken(curve: Collected, picked: NDArray[np.intp], error: Array) -> Collected:
-    """Scenarios ``picked`` (D,) as the thermometer shows them."""
-    return Collected(
-        curve.mass[picked], curve.amounts[picked], curve.rate[picked], curve.head[picked] + error[:, None],
-        curve.charge[picked], curve.end[picked],
-    )  # fmt: skip

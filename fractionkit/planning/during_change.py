@@ -108,7 +108,7 @@ def _hearts(
     kept = np.where(good, mass.mean(axis=0), 0.0)
     last = int(kept.argmax())
     if kept[last] > least.mean():
-        options.append(_option(curve, found, place, by, False, 0, last, marks, at, continued[:, last]))
+        options.append(_option(found, place, by, False, 0, last, marks, at, continued[:, last]))
     first, end = np.triu_indices(len(marks), 1)
     total = amounts.sum(axis=-1)
     # what is there of the target beyond what the purity asks for: a receiver meets it where its ends differ by 0 or more
@@ -118,12 +118,12 @@ def _hearts(
     if good.any():
         pair = int(np.where(good, mean, 0.0).argmax())
         a, b = int(first[pair]), int(end[pair])
-        options.append(_option(curve, found, place, by, True, a, b, marks, at, amounts[:, b] - amounts[:, a]))
+        options.append(_option(found, place, by, True, a, b, marks, at, amounts[:, b] - amounts[:, a]))
     return options
 
 
 def _option(
-    curve: Collected, found: During, place: int, by: By, starts: bool, first: int, last: int, marks: Array, at: Array,
+    found: During, place: int, by: By, starts: bool, first: int, last: int, marks: Array, at: Array,
     heart: Array,
 ) -> _Option:  # fmt: skip
     mass = heart.sum(axis=1)

@@ -4,28 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
-from numpy.typing import NDArray
-
-from fractionkit.planning.cutting_words import Kind, shown, single
+from fractionkit.planning.cutting_words import single, span
 from fractionkit.planning.during_model import Change, During
-from fractionkit.quantities import Estimate, format_probability
-
-Array = NDArray[np.float64]
+from fractionkit.quantities import format_probability
 
 DOUBTFUL = 0.02
 NEARLY = 0.5e-3
 """kg: a change so near is now."""
 
 
-def span(made: Estimate, kind: Kind) -> str:
-    """An estimate with its interval, as text."""
-    return shown(made.estimate, made.low, made.high, kind)
-
-
-def told(answer: tuple[During, Array]) -> During:
+def told(found: During) -> During:
     """Return the answer with its text."""
-    found, _ = answer
     place = found.components.index(found.target)
     lines = [_next(found)]
     assert found.left is not None

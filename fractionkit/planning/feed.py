@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +12,12 @@ from numpy.typing import NDArray
 from fractionkit.errors import AtOddsError, Fault, InputError
 from fractionkit.lots.material import Material, together
 from fractionkit.planning.sampling import central, stratified, truncated
-from fractionkit.quantities import COVERAGE_95
+from fractionkit.quantities import COVERAGE_95, Estimate
 from fractionkit.sheets.model import TargetEntry
 from fractionkit.sheets.still_model import StillSheet
+
+if TYPE_CHECKING:
+    from fractionkit.assessment import Assessment
 
 Array = NDArray[np.float64]
 
@@ -89,16 +92,15 @@ def _from_composition(sheet: StillSheet, count: int, rng: np.random.Generator) -
 
 def _from_run(sheet: StillSheet, path: Path, count: int, rng: np.random.Generator) -> Feed:
     from fractionkit.assessment import assess  # imported here: few plans start from a run
-    from fractionkit.assessment.model import Assessment
     from fractionkit.sheets import load_run
 
     run = load_run(path)
-    assessment: Assessment = assess(run)
+    assessment = assess(run)
     if assessment.at_odds:
         raise AtOddsError(f"{run.source}: the readings of this run are at odds, so its cuts cannot be planned with")
     materials = _portion(sheet, assessment)
     target = sheet.target or run.target
-    made = StillSheet(**{**vars(sheet), "target": target})
+    made = replace(sheet, target=target)
     w, mass = _mixed(made, materials, run.components, count, rng)
     thermometer = next((f for f in assessment.findings if "thermometer" in f.instrument), None)
     names = ", ".join(material.name for material in materials)
@@ -113,11 +115,8 @@ def _from_run(sheet: StillSheet, path: Path, count: int, rng: np.random.Generato
     )
 
 
-def _portion(sheet: StillSheet, assessment: object) -> tuple[Material, ...]:
+def _portion(sheet: StillSheet, assessment: Assessment) -> tuple[Material, ...]:
     """The cuts named, or those that the assessment sends one way."""
-    from fractionkit.assessment.model import Assessment
-
-    assert isinstance(assessment, Assessment)
     if sheet.feed.cuts:
         try:
             return tuple(assessment.material(cut) for cut in sheet.feed.cuts)
@@ -178,8 +177,8 @@ def _check_target(sheet: StillSheet, feed: Feed) -> None:
         raise InputError(Fault(target.component, expected, str(sheet.source), column="[target] component"))
 
 
-def shares(feed: Feed) -> Mapping[str, tuple[float, float, float]]:
+def shares(feed: Feed) -> dict[str, Estimate]:
     """Mean and central 95 % interval of each component's mass fraction."""
     low, _, high = central(feed.w)
     mean = feed.w.mean(axis=0)
-    return {name: (float(mean[i]), float(low[i]), float(high[i])) for i, name in enumerate(feed.components)}
+    return {name: Estimate(float(mean[i]), float(low[i]), float(high[i])) for i, name in enumerate(feed.components)}

@@ -83,12 +83,8 @@ class Trial:
 
 
 @dataclass(frozen=True)
-class Plan:
-    """Set-ups compared for one feed and one target; ``trials`` in the order of ``rank``, those that fail last.
-
-    feed : component -> mass fraction of the charge. reading : K that the thermometer is expected to show above the truth.
-    frontiers : kept mass against assay of the best reflux of some set-ups, by name; only where pictures were asked for.
-    """
+class Asked:
+    """What a sheet asks, and the feed it speaks of: component -> mass fraction; ``scenarios`` is how many were drawn."""
 
     title: str
     date: str | None
@@ -97,18 +93,28 @@ class Plan:
     target: str
     purity: float
     confidence: float
-    rank: Rank
     origin: str
-    charge: Estimate
     feed: dict[str, Estimate]
+    scenarios: int
+    cautions: tuple[Caution, ...]
+
+
+@dataclass(frozen=True)
+class Plan(Asked):
+    """Set-ups compared for one feed and one target; ``trials`` in the order of ``rank``, those that fail last.
+
+    charge : kg. reading : K that the thermometer is expected to show above the truth.
+    frontiers : kept mass against assay of the best reflux of some set-ups, by name; only where pictures were asked for.
+    """
+
+    rank: Rank
+    charge: Estimate
     pressure: float
     pressure_u: float
     reading: Estimate
     receivers: int
-    scenarios: int
     trials: tuple[Trial, ...]
-    flags: tuple[Flag, ...]
-    cautions: tuple[Caution, ...]
+    flags: tuple[Flag, ...] = ()
     frontiers: tuple[tuple[str, Frontier], ...] = ()
 
     @property

@@ -127,37 +127,41 @@ def distilled(scenarios: Scenarios, wishes: Sequence[Wish], still: StillEntry) -
     stages = np.concatenate([scenarios.stages(wish.setup) for wish in wishes])
     back = [_kept_back(scenarios, wish.setup, still) for wish in wishes]
     held = np.concatenate([part[0] for part in back])
-    moles = scenarios.moles[index]
-    part = 1.0 - (held + np.concatenate([left for _, left in back])) / moles.sum(axis=1)
+    part = 1.0 - (held + np.concatenate([left for _, left in back])) / scenarios.moles[index].sum(axis=1)
+    reflux = np.repeat([wish.reflux for wish in wishes], S)
+    made = run_through(scenarios, stages, reflux, held, part, index, tolerance=TOLERANCE)
+    return [_rows(made, slice(k * S, (k + 1) * S)) for k in range(B)]
+
+
+_NOT_ALONG = ("molar_mass", "charge", "finished")
+
+
+def run_through(
+    scenarios: Scenarios, stages: Array, reflux: Array, held: Array, part: Array, index: NDArray[np.intp], *,
+    tolerance: float,
+) -> Distillation:  # fmt: skip
+    """Distil ``part`` of the charges of the scenarios ``index``, all (T,); ``held`` moles are in the column, if there is one."""
     alone = stages <= 1.0
-    made = distil(
+    return distil(
         scenarios.volatility.take(index),
-        moles,
+        scenarios.moles[index],
         stages,
-        np.repeat([wish.reflux for wish in wishes], S),
+        reflux,
         scenarios.pressure[index],
         distilled=part,
         column_holdup=np.where(alone, 0.0, held),
         condenser_holdup=np.where(alone, held, 0.0),
-        tolerance=TOLERANCE,
+        tolerance=tolerance,
         points=2,
     )
-    return [_rows(made, slice(k * S, (k + 1) * S)) for k in range(B)]
 
 
 def _rows(made: Distillation, rows: slice) -> Distillation:
     """Some scenarios of a distillation, without the points that only others needed."""
     moving = np.flatnonzero((np.diff(made.distilled[rows], axis=1) > 0.0).any(axis=0))
     last = int(moving.max(initial=0)) + 2
-    taken = {
-        f.name: getattr(made, f.name)[rows] for f in fields(made) if f.name not in ("molar_mass", "charge", "finished")
-    }
-    return Distillation(
-        **{name: values[:, :last] for name, values in taken.items()},
-        charge=made.charge[rows],
-        finished=made.finished[rows],
-        molar_mass=made.molar_mass,
-    )
+    along = {f.name: getattr(made, f.name)[rows, :last] for f in fields(made) if f.name not in _NOT_ALONG}
+    return replace(made, **along, charge=made.charge[rows], finished=made.finished[rows])
 
 
 def _judged(scenarios: Scenarios, wish: Wish, made: Distillation, still: StillEntry) -> Trial:

@@ -43,9 +43,9 @@ def test_a_portion_of_a_run_keeps_the_joint_draws(assessed):
     assert feed.mass.mean() == pytest.approx(portion.mass, rel=1e-4)
     told = shares(feed)["trichloroethylene"]
     expected = portion.composition["trichloroethylene"]
-    assert told[0] == pytest.approx(expected.estimate, abs=1e-3)
+    assert told.estimate == pytest.approx(expected.estimate, abs=1e-3)
     # errors of one run are shared: the portion is as uncertain as the assessment says, not sqrt(5) times better
-    assert told[2] - told[1] == pytest.approx(expected.high - expected.low, rel=0.25)
+    assert told.high - told.low == pytest.approx(expected.high - expected.low, rel=0.25)
     assert (feed.target.component, feed.target.purity) == ("tetrachloroethylene", 0.99)
     assert np.allclose(feed.w.sum(axis=1), 1.0)
 

@@ -7,7 +7,7 @@ from scipy.optimize import brentq, minimize_scalar
 from fractionkit.errors import InputError
 from fractionkit.planning.cutting import best_cuts
 from fractionkit.planning.cutting_curve import collected
-from fractionkit.planning.cutting_passes import cut, passes_words, repeat
+from fractionkit.planning.cutting_passes import cut, repeat
 from fractionkit.still import ConstantVolatility, distil
 
 ATM = 101325.0
@@ -73,10 +73,8 @@ def test_more_passes_reach_what_fewer_cannot_and_a_column_keeps_more():
     assert column.kept[0] > kept[2]
 
 
-def test_words_and_refusals():
+def test_refusals():
     charge = np.array([[0.5, 0.5]])
-    assert "nothing that meets" in passes_words(repeat(charge, step, 1, 0, 0.92, 0.95), "chloroform")
-    assert passes_words(repeat(charge, step, 2, 0, 0.92, 0.95), "chloroform").startswith("2 simple distillations keep ")
     for passes in (0, 7, True):
         with pytest.raises(InputError, match="1 to 6 passes"):
             repeat(charge, step, passes, 0, 0.92, 0.95)
