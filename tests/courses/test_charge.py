@@ -71,7 +71,8 @@ def test_one_instrument_for_cuts_and_charge_tells_nothing_of_its_own_error(bias)
     both = replace(
         alone, names=(*alone.names, "charge"), head_start=empty, head_end=empty, range_start=empty, range_end=empty,
         density=density_of(shown, bias), density_temperature=np.full(size + 1, 293.15), index=empty,
-        index_temperature=np.full(size + 1, np.nan), charge=True, balance=Balance(np.ones(size), float(size), 0.001, ordered=False),
+        index_temperature=np.full(size + 1, np.nan), charge=True,
+        balance=Balance(np.ones(size), float(size), 0.001, ordered=False),
     )  # fmt: skip
     before, after = (fit_evidence(mixture, evidence) for evidence in (alone, both))
     ratio = (after.high - after.low)[:, 0] / (before.high - before.low)[:, 0]
