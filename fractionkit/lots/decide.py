@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import format_interval, format_probability
 
 Array = NDArray[np.float64]
 Decision = Literal["keep", "recycle", "redistil", "waste"]
 
-# Common practice, no source: below a tenth of target a cut costs more heat and time than it gives back; a cut that
-# holds a fifth of all that was collected is worth a distillation of its own; the rest goes into the next charge.
+# Common practice, no source: below a tenth of target a cut costs more heat and time than it gives back; what falls short goes
+# into the next charge, unless it would leave no room there: two thirds of what was collected fill the pot by themselves.
 WORTH_KEEPING = 0.10
-CHARGE_OF_ITS_OWN = 0.20
+CHARGE_OF_ITS_OWN = 2.0 / 3.0
 LIKELY = 0.50  # a cut that rather meets the target than not wants a surer reading before it is distilled again
 ANOTHER_PRODUCT = 0.80  # a cut with little target that holds so much of one other component is that one's raw material
 
@@ -33,6 +34,7 @@ def decide(
     kept: NDArray[np.bool_],
     alone: Array,
     mean: Array,
+    low: Array,
     high: Array,
     share: Array,
     target: str,
@@ -40,14 +42,20 @@ def decide(
     others: tuple[str, ...],
     purity: float,
     confidence: float,
+    settled: Mapping[int, Verdict] | None = None,
 ) -> tuple[Verdict, ...]:
     """Verdict on each of K cuts.
 
-    kept : (K,) in the lot. alone : (K,) probability that the cut alone meets the target. mean, high : (K,) posterior
-    mean and upper end of the 95 % interval of the target's mass fraction. share : (K,) of all mass collected, NaN where the
-    mass is unknown. other, others : (K,) mass fraction and name of the main component besides the target in each cut.
+    kept : (K,) in the lot. alone : (K,) probability that the cut alone meets the target. mean, low, high : (K,) posterior
+    mean and 95 % interval of the target's mass fraction. share : (K,) of all mass collected, NaN where the mass is unknown.
+    other, others : (K,) mass fraction and name of the main component besides the target in each cut. settled : by number of
+    the cut, what becomes of those that distilling again does not purify, unless they are kept.
     """
+    settled = settled or {}
     wanted = f"{100 * purity:.4g} wt%"
+    poor = ~kept & (high < WORTH_KEEPING)
+    again = ~kept & ~poor & ~np.isin(np.arange(len(kept)), list(settled)) & np.isfinite(share)
+    together = float(share[again].sum())
     verdicts = []
     for k in range(len(kept)):  # words, one sentence a cut: no arithmetic here
         chance = format_probability(float(alone[k]), spoken=True)
@@ -57,23 +65,22 @@ def decide(
             verdict = Verdict(
                 "keep", f"alone it meets {wanted} with probability {chance}; purer cuts of the lot make up for it"
             )
-        elif high[k] < WORTH_KEEPING and other[k] >= ANOTHER_PRODUCT:
+        elif poor[k] and other[k] >= ANOTHER_PRODUCT:
             verdict = Verdict("redistil", _another(others[k], other[k], target))
-        elif high[k] < WORTH_KEEPING:
+        elif poor[k]:
             verdict = Verdict("waste", f"at most {100 * high[k]:.2g} wt% {target}; the rest is mainly {others[k]}")
+        elif k in settled:
+            verdict = settled[k]
         elif np.isnan(share[k]):
             verdict = Verdict("recycle", "its mass is unknown, so it cannot join a lot")
-        elif alone[k] >= LIKELY:
-            decision: Decision = "redistil" if share[k] >= CHARGE_OF_ITS_OWN else "recycle"
-            verdict = Verdict(decision, f"may well meet {wanted} as it is (probability {chance}): {_SURER}")
-        elif share[k] >= CHARGE_OF_ITS_OWN:
-            verdict = Verdict(
-                "redistil",
-                f"meets {wanted} with probability {chance}; at {100 * share[k]:.0f} % of all collected it makes a charge of its "
-                "own",
-            )
         else:
-            verdict = Verdict("recycle", _short_of(chance, wanted, others[k], mean[k]))
+            decision: Decision = "redistil" if together >= CHARGE_OF_ITS_OWN else "recycle"
+            if alone[k] >= LIKELY:
+                reason = f"may well meet {wanted} as it is (probability {chance}): {_SURER}"
+            else:
+                held = format_interval(float(mean[k]), float(low[k]), float(high[k]))
+                reason = f"holds {held}, the rest mainly {others[k]}: {_where(decision, int(again.sum()), together)}"
+            verdict = Verdict(decision, reason)
         verdicts.append(verdict)
     return tuple(verdicts)
 
@@ -81,9 +88,12 @@ def decide(
 _SURER = "measure again or by a surer method before distilling it again"
 
 
-def _short_of(chance: str, wanted: str, other: str, mean: float) -> str:
-    held = f"holds {100 * mean:.3g} wt%, the rest mainly {other}"
-    return f"{held}: meets {wanted} with probability {chance}; carry it into the next charge"
+def _where(decision: Decision, count: int, together: float) -> str:
+    """Where a cut goes that falls short of the target: ``count`` such cuts hold ``together`` of all collected."""
+    if decision == "recycle":
+        return "carry it into the next charge"
+    part = f"{100 * together:.0f} % of all collected"
+    return f"at {part} it makes a charge of its own" if count == 1 else f"the {count} such cuts, {part}, make a charge"
 
 
 def _another(other: str, held: float, target: str) -> str:

@@ -233,7 +233,7 @@ def _receivers(task: _Task, ends: Array, heart: int | None) -> tuple[Receiver, .
         np.arange(len(ends)) == (-1 if heart is None else heart),
         meets,
         average[:, task.component],
-        np.quantile(w[..., task.component], 0.975, axis=0),
+        *np.quantile(w[..., task.component], [0.025, 0.975], axis=0),
         share,
         task.names[task.component],
         others[np.arange(len(ends)), main],
