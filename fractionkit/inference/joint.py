@@ -19,11 +19,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.inference.channels import Scatter
+from fractionkit.inference.channels import Normal, Range, Scatter
+from fractionkit.inference.many import Many, Row
 from fractionkit.inference.nodes import Nodes
 
 Array = NDArray[np.float64]
@@ -90,14 +92,34 @@ class Block:
     channels: tuple[Channel, ...]
 
     def log_density(self, theta: Array) -> Array:
-        """(p,) -> (C, G), or (S, p) -> (C, G, S): log volume + log likelihood of each node, to the nodes' power."""
-        total = self.nodes.log_volume if theta.ndim == 1 else self.nodes.log_volume[..., None]
+        """(p,) -> (C, G), or (S, p) -> (C, G, S): log volume + log likelihood of each node, to the nodes' power.
+
+        Of many samples in single precision.
+        """
+        if theta.ndim > 1:
+            return self.many.log_density(theta).astype(np.float64)
+        total = self.nodes.log_volume
         for channel in self.channels:
             total = total + self.nodes.power * channel.scatter.log_likelihood(channel.at(theta))
-        if self.channels:
-            return total
-        shape = (self.cuts.stop - self.cuts.start, total.shape[1], *theta.shape[:-1])  # nothing was read: the prior
-        return np.broadcast_to(total, shape)
+        return np.broadcast_to(
+            total, (self.cuts.stop - self.cuts.start, total.shape[1])
+        )  # one row where nothing was read
+
+    @cached_property
+    def many(self) -> Many:
+        """The same for many samples at once."""
+        base, power, rows = self.nodes.log_volume, self.nodes.power, []
+        for channel in self.channels:
+            if not len(channel.errors):  # nor does it bend: the same with all samples
+                base = base + power * channel.scatter.log_likelihood(channel.prediction.copy())
+                continue
+            assert isinstance(channel.scatter, Normal | Range)  # a test feels no shared error
+            if isinstance(channel.scatter, Normal):
+                base = base + power * _by_node(channel.scatter.log_amplitude)
+            parts = (channel.prediction, channel.jacobian, channel.bend)
+            rows.append(Row.of(channel.scatter, parts, (channel.errors, channel.bending), power))
+        base = np.broadcast_to(base, (self.cuts.stop - self.cuts.start, base.shape[1]))
+        return Many(base.astype(np.float32), tuple(rows), power)
 
 
 #: A block, which samples of the shared errors, and an array (C, G, S') over its nodes and those samples.
@@ -111,6 +133,11 @@ class Expansion:
     value: float
     gradient: Array
     hessian: Array
+
+
+def _by_node(values: Array) -> Array:
+    """(K,) or (K, G) -> (K, 1) or (K, G)."""
+    return values.reshape(len(values), -1)
 
 
 def logsumexp(values: Array, axis: int) -> Array:
@@ -147,17 +174,9 @@ def expand(blocks: Sequence[Block], theta: Array) -> Expansion:
     return Expansion(value, gradient, -np.eye(size) - fisher + covariance)
 
 
-def gradient_at(blocks: Sequence[Block], theta: Array) -> Array:
-    """Gradient (p,) alone, as `expand` has it, for a third of the time."""
-    gradient = -theta.copy()
-    for block in blocks:
-        log_density = block.log_density(theta)
-        share = np.exp(log_density - logsumexp(log_density, axis=1)[:, None])
-        for channel in block.channels:
-            first, _ = channel.scatter.derivatives(channel.at(theta))
-            moved = channel.slope(theta)
-            gradient[channel.errors] += (share * first).reshape(share.size) @ moved.reshape(share.size, moved.shape[-1])
-    return gradient
+def gradients(blocks: Sequence[Block], theta: Array) -> Array:
+    """(S, p) -> (S, p): the gradient alone, as `expand` has it, at many places."""
+    return np.asarray(sum((block.many.gradient(theta) for block in blocks), start=-theta))
 
 
 def find_mode(blocks: Sequence[Block], size: int) -> tuple[Array, Array]:
@@ -209,11 +228,9 @@ def spread_at(blocks: Sequence[Block], mode: Array) -> Array:
     """
     if sum(block.cuts.stop - block.cuts.start for block in blocks) > FEW_CUTS:
         return _inverse(-expand(blocks, mode).hessian)
-    size = len(mode)
-    hessian = np.empty((size, size))
-    for i, move in enumerate(CURVATURE_STEP * np.eye(size)):
-        change = gradient_at(blocks, mode + move) - gradient_at(blocks, mode - move)
-        hessian[i] = change / (2.0 * CURVATURE_STEP)
+    moves = CURVATURE_STEP * np.eye(len(mode))
+    slope = gradients(blocks, mode + np.concatenate([moves, -moves]))
+    hessian = (slope[: len(mode)] - slope[len(mode) :]) / (2.0 * CURVATURE_STEP)
     return _inverse(-0.5 * (hessian + hessian.T))
 
 
@@ -232,11 +249,7 @@ def _ascent(here: Expansion) -> Array:
 
 def log_evidence(blocks: Sequence[Block], theta: Array) -> Array:
     """(S, p) -> (S,) log of prior times likelihood, cuts summed out."""
-    total: Array = -0.5 * (theta**2).sum(axis=1)
-    for block, part in _pieces(blocks, len(theta)):
-        log_density = block.log_density(theta[part])
-        total[part] += logsumexp(log_density, axis=1).sum(axis=0) / block.nodes.power
-    return total
+    return np.asarray(sum((block.many.log_evidence(theta) for block in blocks), start=-0.5 * (theta**2).sum(axis=1)))
 
 
 def _pieces(blocks: Sequence[Block], count: int) -> Iterator[tuple[Block, slice]]:
@@ -250,7 +263,7 @@ def _pieces(blocks: Sequence[Block], count: int) -> Iterator[tuple[Block, slice]
 def shares(blocks: Sequence[Block], theta: Array) -> Iterator[Piece]:
     """Probability of every node given each sample, (C, G, S'), a manageable piece at a time."""
     for block, part in _pieces(blocks, len(theta)):
-        log_density = block.log_density(theta[part])
-        share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
-        share /= share.sum(axis=1, keepdims=True)
-        yield block, part, share
+        share = block.many.log_density(theta[part])
+        share -= share.max(axis=1, keepdims=True)
+        np.exp(share, out=share)
+        yield block, part, np.divide(share, share.sum(axis=1, keepdims=True), dtype=np.float64)
