@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Annotated, Any
 
-from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import BeforeValidator, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import PydanticCustomError, core_schema
 
@@ -73,3 +73,11 @@ class QuantityOf:
 
 def _refuse(expected: str) -> PydanticCustomError:
     return PydanticCustomError("quantity", "{expected}", {"expected": expected})
+
+
+def _one_is_a_list(value: Any) -> Any:
+    return [value] if isinstance(value, str) else value
+
+
+Texts = Annotated[list[str], BeforeValidator(_one_is_a_list, json_schema_input_type=str | list[str])]
+"""Texts in a list; one alone may stand without brackets."""

@@ -78,6 +78,8 @@ def _assemble(source: Path, sheet: LotSheetReader) -> LotSheet:
         expected = 'something to make a lot of: [[run]] with path = "../run-7", or bottles = ["B12"] under [lot]'
         sheet.fault(expected, "lot")
     targets = _targets(sheet)
+    wanted = sheet.typed("target")  # a test may speak of a target that is itself at fault
+    lots = len(wanted) if isinstance(wanted, list) else 0
     for key, name in (("stock", head.stock), ("grades", head.grades)):
         if name is not None and not os.path.exists(source.parent / name):
             sheet.fault("a file that exists, its path as seen from this sheet", "lot", key, value=name)
@@ -93,8 +95,8 @@ def _assemble(source: Path, sheet: LotSheetReader) -> LotSheet:
         targets,
         None if head.stock is None else source.parent / head.stock,
         None if head.grades is None else source.parent / head.grades,
-        _tests(sheet, len(targets)),
-        _stabiliser(sheet, len(targets)),
+        _tests(sheet, lots),
+        _stabiliser(sheet, lots),
         _economics(sheet),
         _another_pass(sheet),
         tuple(head.storage),
@@ -167,8 +169,8 @@ def _tests(sheet: LotSheetReader, targets: int) -> tuple[EnteredTest, ...]:
         missing = [key for key in ("attribute", "result") if not sheet.given("test", index, key)]
         if missing:
             sheet.fault(f"{' and '.join(missing)} as well", "test", index)
-        if entry.lot is not None and entry.lot > targets:
-            sheet.fault(f"the number of a [[target]], from 1 to {targets}", "test", index, "lot", value=entry.lot)
+        if entry.lot is not None and entry.lot > targets > 0:
+            sheet.fault(_one_of(targets), "test", index, "lot", value=entry.lot)
         if entry.attribute is None or entry.result is None:
             continue
         attribute = " ".join(entry.attribute.lower().replace("_", " ").split())
@@ -189,14 +191,20 @@ def _tests(sheet: LotSheetReader, targets: int) -> tuple[EnteredTest, ...]:
     return tuple(found)
 
 
+def _one_of(targets: int) -> str:
+    if targets == 1:
+        return "lot = 1, the one [[target]] of this sheet"
+    return f"the number of a [[target]] in the order of the sheet, from 1 to {targets}"
+
+
 def _stabiliser(sheet: LotSheetReader, targets: int) -> AddedStabiliser | None:
     from fractionkit.sheets.lot_sections import StabiliserSection
 
     entry = sheet.section("stabiliser", StabiliserSection)
     if sheet.given("stabiliser") and not sheet.given("stabiliser", "added"):
         sheet.fault('what was added, like added = "ethanol"', "stabiliser")
-    if entry.lot is not None and entry.lot > targets:
-        sheet.fault(f"the number of a [[target]], from 1 to {targets}", "stabiliser", "lot", value=entry.lot)
+    if entry.lot is not None and entry.lot > targets > 0:
+        sheet.fault(_one_of(targets), "stabiliser", "lot", value=entry.lot)
     if entry.added is None:
         return None
     if entry.date is not None and entry.retest is not None and entry.retest <= entry.date:

@@ -8,7 +8,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from fractionkit.quantities import Quantity
-from fractionkit.sheets.fields import QuantityOf
+from fractionkit.sheets.fields import QuantityOf, Texts
 from fractionkit.sheets.runfile import RunSheet
 from fractionkit.sheets.sections import Confidence, Purity, Section, _required
 
@@ -52,10 +52,10 @@ class LotSection(Section):
         pattern=r"^[^\x00-\x1f\x7f]+$",
         description=f"a text of 1 to {LONGEST_NUMBER} characters in quotation marks, like 'L-7'",
     )
-    bottles: list[str] = Field([], description='bottles of the stock, like ["B12", "B14"]')
+    bottles: Texts = Field([], description='bottles of the stock, like ["B12", "B14"]')
     stock: str | None = Field(None, description="the file of the stock in quotation marks")
     grades: str | None = Field(None, description="a file or folder of your own grades in quotation marks")
-    storage: list[str] = Field([], description='texts for the label, like ["dark, below 25 °C"]')
+    storage: Texts = Field([], description='texts for the label, like ["dark, below 25 °C"]')
 
 
 class RunPart(Section):
@@ -63,7 +63,7 @@ class RunPart(Section):
 
     model_config = _required("path")
     path: str | None = Field(None, description='the folder of a run in quotation marks, like "../run-7"')
-    cuts: list[str] | None = Field(None, min_length=1, description='cuts of the run, like ["C7", "C8"]; all by default')
+    cuts: Texts | None = Field(None, min_length=1, description='cuts of the run, like ["C7", "C8"]; all by default')
 
 
 class WantedSection(Section):
@@ -74,7 +74,7 @@ class WantedSection(Section):
     purity: Purity | None = None
     confidence: Confidence | None = None
     rule: Literal["guarded", "simple", "rounded"] = Field("guarded", description="'guarded', 'simple' or 'rounded'")
-    grade: list[str] = Field([], description='grades to hold it against, like ["laboratory"]; all known by default')
+    grade: Texts = Field([], description='grades to hold it against, like ["laboratory"]; all known by default')
     price: float | None = _money()
     whole: bool = Field(False, strict=True, description="true: cuts go in whole or not at all; false")
     least_part: Part | None = None

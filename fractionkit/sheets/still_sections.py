@@ -9,7 +9,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field
 
 from fractionkit.quantities import Quantity
-from fractionkit.sheets.fields import QuantityOf
+from fractionkit.sheets.fields import QuantityOf, Texts
 from fractionkit.sheets.sections import (
     Mass,
     PressureSection,
@@ -92,8 +92,8 @@ class FeedSection(Section):
     portion: Literal["keep", "recycle", "redistil", "waste"] | None = Field(
         None, description="'keep', 'recycle', 'redistil' or 'waste'"
     )
-    cuts: list[str] | None = Field(None, description='names of cuts of the run, like ["C3", "C4"]')
-    bottles: list[str] | None = Field(None, description='names of bottles on the shelf, like ["B12", "B15"]')
+    cuts: Texts | None = Field(None, description='names of cuts of the run, like ["C3", "C4"]')
+    bottles: Texts | None = Field(None, description='names of bottles on the shelf, like ["B12", "B15"]')
     stock: str | None = Field(None, description='the file of the shelf in quotation marks, like "shelf.db"')
 
 

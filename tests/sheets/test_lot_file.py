@@ -157,6 +157,22 @@ def test_faults_one_by_one(tmp_path, text, expected):
     assert any(expected in line for line in faults(tmp_path, text))
 
 
+def test_one_text_may_stand_without_brackets(tmp_path):
+    alone = SHEET.replace('["B1", "B2"]', '"B1"').replace('["laboratory"]', '"laboratory"')
+    alone = alone.replace('cuts = ["C7", "C8", "C7"]', 'cuts = "C8"').replace("[lot]", '[lot]\nstorage = "dark"')
+    sheet = load_lot(write(tmp_path, alone))
+    assert (sheet.bottles, sheet.storage, sheet.runs[0].cuts) == (("B1",), ("dark",), ("C8",))
+    assert sheet.targets[0].grades == ("laboratory",)
+
+
+def test_a_test_is_counted_by_the_targets_of_the_sheet_though_they_are_at_fault(tmp_path):
+    """One target whose purity is at fault is still one: lot 1 is right, lot 2 is not."""
+    text = '[[run]]\npath = "run"\n[[target]]\ncomponent = "perc"\npurity = "99 %"\n[[test]]\nattribute = "water"\n'
+    one, two = (faults(tmp_path, f'{text}result = "30 mg/kg"\nlot = {number}\n') for number in (1, 2))
+    assert not any("[[test]] lot" in line for line in one)
+    assert any("[[test]] lot" in line and "lot = 1" in line for line in two)
+
+
 def test_prices_of_all_targets_or_of_none(tmp_path):
     two = SHEET + 'price = 3.0\n\n[[target]]\ncomponent = "chloroform"\npurity = "99 wt%"\n'
     assert any("a price of every target, or of none" in line for line in faults(tmp_path, two))
