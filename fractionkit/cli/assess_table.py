@@ -13,7 +13,7 @@ from fractionkit.assessment.model import Assessment, Decision
 from fractionkit.cli import terminal
 from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import DECISIONS, name_list, plain, short_names, shorten
-from fractionkit.quantities import UNKNOWN, Estimate, format_probability
+from fractionkit.quantities import UNKNOWN, Estimate, format_mass, format_probability
 from fractionkit.report import words
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def _cells(assessment: Assessment, place: int) -> _Cells:
     cut, readings = assessment.cuts[place], assessment.readings
     return _Cells(
         name=shorten(cut.name, 2 * _LONGEST_NAME) + ("*" if cut.flags else ""),
-        mass=words.grams(cut.mass, unit=False),
+        mass=format_mass(cut.mass, unit=False),
         head=words.head_range(float(readings.head_start[place]), float(readings.head_end[place])),
         parts=tuple(words.wt_percent(cut.composition.get(name), unit=False) for name in assessment.components),
         chance=format_probability(cut.probability_meets_target).removesuffix(" %") if assessment.target else None,
@@ -207,7 +207,7 @@ def _answer(console: Console, assessment: Assessment) -> None:
 
 def _portion(names: tuple[str, ...], mass: float, made: dict[str, Estimate], assessment: Assessment) -> str:
     mean = ", ".join(f"{plain(name)} {text}" for name, text in words.mean_composition(made, assessment.components))
-    return f"{words.counted(len(names), 'cut')} ({name_list(names, 8)}), {words.grams(mass)}; on the whole {mean}"
+    return f"{words.counted(len(names), 'cut')} ({name_list(names, 8)}), {format_mass(mass)}; on the whole {mean}"
 
 
 def _rest(console: Console, assessment: Assessment) -> None:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fractionkit.cli import terminal
 from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import plain, shorten
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import format_mass, format_probability
 from fractionkit.release.model import Frontier, Left, MadeLot, Release
 from fractionkit.report import words
 
@@ -57,7 +57,7 @@ def _lot(console: Console, lot: MadeLot) -> None:
     assay = words.wt_percent(lot.assay)
     chance = format_probability(lot.probability_meets_target, spoken=True)
     goal = f"{words.goal(lot.purity).removesuffix(' %')} wt%"
-    line(console, "lot", f"{plain(lot.number)}: {words.grams(lot.mass)} of {assay} {lot.target}", "bold green")
+    line(console, "lot", f"{plain(lot.number)}: {format_mass(lot.mass)} of {assay} {lot.target}", "bold green")
     asked = words.goal(lot.confidence)
     line(console, "", f"The probability that it holds at least {goal} is {chance}; {asked} was asked for.")
     sources = dict.fromkeys(parent.title or parent.origin for parent in lot.parents)
@@ -89,7 +89,7 @@ def _parents_table(lot: MadeLot, several: bool) -> Table:
         made = parent.composition.get(lot.target)
         cells = [
             shorten(parent.name, 2 * _LONGEST_NAME),
-            words.grams(parent.mass, unit=False),
+            format_mass(parent.mass, unit=False),
             "all" if parent.part > 0.9995 else f"{100 * parent.part:.0f} %",
             "0" if made is None else words.wt_percent(made, unit=False),
             *([shorten(parent.title or parent.origin, 60)] if several else []),
@@ -106,7 +106,7 @@ def _left_table(left: tuple[Left, ...]) -> Table:
     for rest in left[:MOST_ROWS]:
         table.add_row(
             styled(shorten(rest.name, 2 * _LONGEST_NAME)),
-            styled(words.grams(rest.mass, unit=False)),
+            styled(format_mass(rest.mass, unit=False)),
             styled(words.sentence(rest.takes)),
         )
     if len(left) > MOST_ROWS:
@@ -122,7 +122,7 @@ def _frontier_words(found: Frontier) -> str:
     if count <= 0:
         return f"nothing of {found.target}"
     places = sorted({first + round(k * (count - 1) / (_MOST_POINTS - 1)) for k in range(_MOST_POINTS)})
-    points = [f"{words.grams(float(found.mass[k]))} at {_floor(float(found.assay[k]))}" for k in places]
+    points = [f"{format_mass(float(found.mass[k]))} at {_floor(float(found.assay[k]))}" for k in places]
     return f"{found.target}, {words.goal(found.confidence)} sure: " + ", ".join(points)
 
 

@@ -120,7 +120,7 @@ def _rest(console: Console, plan: Plan) -> None:
         for place, text in enumerate(best.cuts.text[1:]):
             line(console, "do" if place == 0 else "", text)
         portions = "; ".join(f"{name}: {words.portion(best, name)}" for name in ("recycle", "redistil", "waste"))
-        line(console, "rest", f"{portions}; left in pot and column {words.grams(best.rest)} g")
+        line(console, "rest", f"{portions}; left in pot and column {words.grams(best.rest)}")
         if best.costs is not None and best.costs.time is not None:
             line(
                 console, "takes",

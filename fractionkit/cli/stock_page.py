@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from fractionkit.cli.stock_tables import composition_lines
 from fractionkit.cli.terminal import console, line, styled, table
 from fractionkit.figures.labels import plain, shorten
-from fractionkit.quantities import format_interval, format_with_half_width
+from fractionkit.quantities import format_interval, format_mass, format_with_half_width
 from fractionkit.report import words
 from fractionkit.stock.alarms import of_holding
 from fractionkit.stock.campaign import Campaign
@@ -28,7 +28,7 @@ def show_place(stock: Stock, held: Holding, day: str) -> None:
     out = console()
     title = f", {plain(held.title)}" if held.title else ""
     out.print(styled(f"{held.name}, {_KINDS[held.kind]}{title}", "bold"))
-    line(out, "mass", format_with_half_width(held.mass, held.mass_u or None, "mass", "g") if held.mass else "empty")
+    line(out, "mass", format_with_half_width(held.mass, held.mass_u or None, "mass") if held.mass else "empty")
     for place, text in enumerate(composition_lines(held, everything=True) if held.mass else []):
         line(out, "wt%" if place == 0 else "", text, flat=False)
     for label, said in (
@@ -110,29 +110,29 @@ def show_campaign(found: Campaign) -> None:
     for run in found.runs:
         keep = run.cuts.get("keep", 0.0)
         masses = (run.fresh, run.recycled, keep, sum(run.cuts.values()) - keep, run.residue, run.loss)
-        cells = [styled(words.grams(mass, unit=False)) for mass in masses]
+        cells = [styled(format_mass(mass, unit=False)) for mass in masses]
         made.add_row(styled(run.run), styled(run.day or ""), *cells)
     out.print(made)
     out.print()
     came = "fresh charge" if not found.before else "charge"
-    line(out, "fresh", f"{words.grams(found.fresh)} charged from outside")
+    line(out, "fresh", f"{format_mass(found.fresh)} charged from outside")
     if found.before:
-        line(out, "before", f"{words.grams(found.before)} charged out of other runs' cuts")
+        line(out, "before", f"{format_mass(found.before)} charged out of other runs' cuts")
     if found.recycled:
-        line(out, "again", f"{words.grams(found.recycled)} distilled again, counted once below")
-    line(out, "kept", f"{words.grams(found.kept)}, {100 * found.kept_share:.1f} % of the {came}", "bold")
-    parts = f"lots {words.grams(found.in_lots)}, used or sold {words.grams(found.left)}"
-    line(out, "", f"{parts}, to keep but in no lot yet {words.grams(found.to_keep)}")
+        line(out, "again", f"{format_mass(found.recycled)} distilled again, counted once below")
+    line(out, "kept", f"{format_mass(found.kept)}, {100 * found.kept_share:.1f} % of the {came}", "bold")
+    parts = f"lots {format_mass(found.in_lots)}, used or sold {format_mass(found.left)}"
+    line(out, "", f"{parts}, to keep but in no lot yet {format_mass(found.to_keep)}")
     for name, made_of in found.shares.items():
         text = format_interval(made_of.estimate, made_of.low, made_of.high, "probability")
         line(out, "", f"it holds {text} of the {name} charged")
-    line(out, "standing", f"{words.grams(found.standing)} to recycle, redistil or dispose of")
+    line(out, "standing", f"{format_mass(found.standing)} to recycle, redistil or dispose of")
     if found.later:
-        line(out, "later", f"{words.grams(found.later)} distilled again in other runs")
-    line(out, "waste", words.grams(found.waste))
-    line(out, "loss", words.grams(found.loss))
+        line(out, "later", f"{format_mass(found.later)} distilled again in other runs")
+    line(out, "waste", format_mass(found.waste))
+    line(out, "loss", format_mass(found.loss))
     if found.found:
-        line(out, "found", f"{words.grams(found.found)} more than booked, by weighing")
+        line(out, "found", f"{format_mass(found.found)} more than booked, by weighing")
 
 
 def show_log(stock: Stock, last: int) -> None:
@@ -155,7 +155,7 @@ def show_log(stock: Stock, last: int) -> None:
             styled(booking.day),
             styled(act + marked, "dim" if marked else ""),
             styled(" → ".join(shorten(name, 20) for name in named[:2]) + (" …" if len(named) > 2 else "")),
-            styled(f"{masses / 1e6:.1f}" if masses else ""),
+            styled(format_mass(masses / 1e9, unit=False) if masses else ""),
             styled(shorten(booking.note, 80)),
         )
     console().print(made)
@@ -176,7 +176,7 @@ def show_proof(proof: Proof) -> None:
             shown = "0" if settled else words.grams_interval(part.restated, unit=False)
             made.add_row(
                 styled(part.component),
-                *(styled(f"{1e3 * mass:.1f}") for mass in (part.came, part.stands, part.left)),
+                *(styled(format_mass(mass, unit=False)) for mass in (part.came, part.stands, part.left)),
                 styled(shown),
                 styled("holds" if part.holds else "BROKEN", "" if part.holds else "bold red"),
             )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from fractionkit.cli.terminal import console, line, styled, table
 from fractionkit.figures.labels import plain, short_names, shorten
+from fractionkit.quantities import format_mass
 from fractionkit.report import words
 from fractionkit.stock.alarms import Alarm, of_holding, together
 from fractionkit.stock.lineage import Link
@@ -39,7 +40,7 @@ def show_shelf(held: Sequence[Holding], day: str, *, searched: bool = False) -> 
         watch = [alarm.word for alarm in of_holding(holding, day)] if holding.mass else []
         made.add_row(
             styled(shorten(holding.name, 2 * _LONGEST_NAME)),
-            styled(words.grams(holding.mass, unit=False)),
+            styled(format_mass(holding.mass, unit=False)),
             Text.assemble(
                 *((f"{remark}\n", "dim") for remark in _remarks(holding)),
                 (f"! {', '.join(watch)}\n" if watch else "", "bold yellow"),
@@ -50,7 +51,7 @@ def show_shelf(held: Sequence[Holding], day: str, *, searched: bool = False) -> 
     out.print(made)
     out.print()
     total = sum(holding.mass for holding in held)
-    line(out, "standing", f"{words.counted(len(held), 'item')}, {words.grams(total)}")
+    line(out, "standing", f"{words.counted(len(held), 'item')}, {format_mass(total)}")
     count = sum(len(of_holding(holding, day)) for holding in held if holding.mass)
     if count:
         line(out, "watch", f"{words.counted(count, 'alarm')}: stock alarms tells what to do", "bold yellow")
@@ -98,7 +99,7 @@ def show_alarms(found: Sequence[Alarm]) -> None:
 def show_lineage(held: Holding, direction: str, links: Sequence[Link]) -> None:
     """A tree: each material or place with its mass and share."""
     out = console()
-    holds = f"holds {words.grams(held.mass)}" if held.mass else "is empty"
+    holds = f"holds {format_mass(held.mass)}" if held.mass else "is empty"
     out.print(
         styled(f"{held.name} {holds}; {'it is made of' if direction == 'from' else 'what was in it is now in'}", "bold")
     )
@@ -114,7 +115,7 @@ def _branch(out: Console, link: Link, direction: str, depth: int) -> None:
         name += " (distilled again)"
     elif link.what == "outside":
         name += " (from outside)"
-    text = f"{'  ' * min(depth, 12)}{words.grams(link.mass):>10} {100 * link.share:5.1f} %  {name}"
+    text = f"{'  ' * min(depth, 12)}{format_mass(link.mass):>10} {100 * link.share:5.1f} %  {name}"
     title = f"  {plain(link.title)}" if link.title and depth == 0 else ""
     out.print(_cut(text + title, out.width))
     if link.links:
@@ -136,8 +137,8 @@ def show_run(stock: Stock, name: str) -> None:
 
     run = next(run for run in campaign(stock.ledger).runs if run.run == name)
     out = console()
-    again = f" ({words.grams(run.recycled)} of it out of bottles)" if run.recycled else ""
-    line(out, "charge", f"{words.grams(run.fresh + run.recycled)}{again}")
-    line(out, "cuts", ", ".join(f"{words.grams(mass)} to {decision}" for decision, mass in run.cuts.items()))
-    line(out, "residue", words.grams(run.residue))
-    line(out, "loss", words.grams(run.loss))
+    again = f" ({format_mass(run.recycled)} of it out of bottles)" if run.recycled else ""
+    line(out, "charge", f"{format_mass(run.fresh + run.recycled)}{again}")
+    line(out, "cuts", ", ".join(f"{format_mass(mass)} to {decision}" for decision, mass in run.cuts.items()))
+    line(out, "residue", format_mass(run.residue))
+    line(out, "loss", format_mass(run.loss))

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import MARKS, plain, short_names, shorten
 from fractionkit.figures.tradeoff_receivers import COLOURS, HATCHES
-from fractionkit.planning.campaign_model import Campaign, Policy
-from fractionkit.quantities import Estimate
+from fractionkit.planning.campaign_model import Campaign
+from fractionkit.quantities import Estimate, mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -49,7 +49,7 @@ def _draw(figure: Figure, campaign: Campaign) -> None:
     lower = figure.add_axes((0.085, 0.165, 0.565, 0.30), sharex=upper)
     right = figure.add_axes((0.755, 0.165, 0.225, 0.795))
     number = np.array([row.number for row in best.batches], dtype=np.float64)
-    unit, factor = _unit(best)
+    unit, factor = mass_scale(max(row.charge.high for row in best.batches))
     _line(upper, number, [row.recycle for row in best.batches], factor, _RECYCLE.colour, "s", "ready for the next")
     _line(upper, number, [row.kept for row in best.batches], factor, _KEEP.colour, "o", "kept")
     fresh = factor * np.array([row.fresh.estimate for row in best.batches])
@@ -72,11 +72,6 @@ def _draw(figure: Figure, campaign: Campaign) -> None:
         list(shown.values()), list(shown), loc="lower left", bbox_to_anchor=(0.075, 0.0), ncols=6, fontsize=7.4,
         borderaxespad=0.2, columnspacing=1.2,
     )  # fmt: skip
-
-
-def _unit(policy: Policy) -> tuple[str, float]:
-    largest = max(max(row.charge.high for row in policy.batches), 1e-9)
-    return ("g", 1e3) if largest < 20.0 else ("kg", 1.0)
 
 
 def _line(axes: Axes, number: Array, made: list[Estimate], factor: float, colour: str, marker: str, name: str) -> None:

@@ -8,6 +8,7 @@ from xml.sax.saxutils import escape
 
 from fractionkit.figures.canvas import FAINT, FONT, INK
 from fractionkit.figures.labels import MARKS, plain, shorten
+from fractionkit.quantities import format_mass
 from fractionkit.stock.lineage import Link
 
 MOST = 60
@@ -79,7 +80,7 @@ def _boxes(root: str, below: str, links: Sequence[Link]) -> tuple[list[_Box], in
             if len(boxes) > MOST:
                 left_out += 1
                 continue
-            told = f"{1000 * link.mass:.1f} g, {100 * link.share:.3g} %"
+            told = f"{format_mass(link.mass)}, {100 * link.share:.3g} %"
             boxes.append(_Box(shorten(link.name, 24), told, link.what, link.share, depth, row, parent))
             row = max(row + 1, lay(len(boxes) - 1, link.links, depth + 1, row))
         if row > first:  # a parent stands beside the middle of what it is made of

@@ -8,6 +8,7 @@ import numpy as np
 
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import MARKS, shorten
+from fractionkit.quantities import mass_scale
 from fractionkit.release.model import Frontier
 
 if TYPE_CHECKING:
@@ -17,7 +18,7 @@ SIZE = (7.2, 3.0)
 
 
 def frontier_chart(frontier: Frontier, key: str = "frontier") -> str:
-    """Draw kept mass (g) against the assay that it is guaranteed to have (wt%).
+    """Draw kept mass (g or kg) against the assay that it is guaranteed to have (wt%).
 
     Parameters
     ----------
@@ -27,7 +28,8 @@ def frontier_chart(frontier: Frontier, key: str = "frontier") -> str:
         Unique in the page.
 
     """
-    assay, mass = 100 * frontier.assay, 1000 * frontier.mass
+    unit, factor = mass_scale(float(frontier.mass.max()))
+    assay, mass = 100 * frontier.assay, factor * frontier.mass
     order = np.argsort(assay)
     assay, mass = assay[order], mass[order]
     name = shorten(frontier.target, 40)
@@ -45,8 +47,8 @@ def frontier_chart(frontier: Frontier, key: str = "frontier") -> str:
                 xytext=(-4, -3), textcoords="offset points", ha="right", va="top", color=FAINT,
             )  # fmt: skip
         axes.set_xlabel(f"wt% {name}, met with a probability of {100 * frontier.confidence:.6g} %")
-        axes.set_ylabel("most mass, g")
+        axes.set_ylabel(f"most mass, {unit}")
 
     low, high = float(assay[0]), float(assay[-1])
-    text = f"From {low:.5g} wt% ({mass[0]:.4g} g) to {high:.5g} wt% ({mass[-1]:.4g} g)."
+    text = f"From {low:.5g} wt% ({mass[0]:.4g} {unit}) to {high:.5g} wt% ({mass[-1]:.4g} {unit})."
     return picture(key, f"Mass kept against assay of {name}", text, SIZE, draw)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import DECISIONS, MARKS, ZERO_CELSIUS, plain, short_names, shorten
 from fractionkit.planning.model import Course, Plan, Trial
+from fractionkit.quantities import mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,7 +49,8 @@ def _draw(figure: Figure, plan: Plan, trial: Trial) -> None:
     assert course is not None
     upper = figure.add_axes((0.085, 0.43, 0.895, 0.5))
     lower = figure.add_axes((0.085, 0.165, 0.895, 0.22), sharex=upper)
-    mass = 1e3 * course.mass
+    unit, factor = mass_scale(course.mass[-1])
+    mass = factor * course.mass
     upper.set_xlim(0.0, mass[-1])
     _head(upper, mass, course)
     for place, name in enumerate(short_names(plan.components, 24)):
@@ -56,13 +58,13 @@ def _draw(figure: Figure, plan: Plan, trial: Trial) -> None:
         lower.plot(mass, 100.0 * course.w[:, place], color=colour, linestyle=style, linewidth=1.5, label=name)
     lower.set_ylim(0.0, 102.0)
     lower.set_ylabel("distillate, wt%")
-    lower.set_xlabel("distilled, g")
+    lower.set_xlabel(f"distilled, {unit}")
     upper.set_ylabel("head temperature\nas it will read, °C")
     upper.tick_params(labelbottom=False)
     for axes in (upper, lower):
         axes.grid(axis="y", color=GRID, linewidth=0.6)
         axes.set_axisbelow(True)
-    _bands(upper, lower, trial, mass[-1])
+    _bands(upper, lower, trial, factor, mass[-1])
     handles, labels = lower.get_legend_handles_labels()
     known, said = upper.get_legend_handles_labels()
     figure.legend(
@@ -80,11 +82,11 @@ def _head(axes: Axes, mass: Array, course: Course) -> None:
     axes.set_ylim(bottom - 0.2 * reach, top + 0.05 * reach)
 
 
-def _bands(upper: Axes, lower: Axes, trial: Trial, whole: float) -> None:
+def _bands(upper: Axes, lower: Axes, trial: Trial, factor: float, whole: float) -> None:
     """Receivers as bands at their median ends, with their names above and the decision below the curve."""
     cuts = trial.cuts
     assert cuts is not None
-    ends = 1e3 * np.median(cuts.masses, axis=0)
+    ends = factor * np.median(cuts.masses, axis=0)
     starts = np.concatenate([[0.0], ends[:-1]])
     for receiver, start, end in zip(cuts.receivers, starts, ends, strict=True):
         mark = MARKS[receiver.decision]

@@ -9,7 +9,7 @@ import numpy as np
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import MARKS, plain, shorten
 from fractionkit.planning.model import Plan, Trial
-from fractionkit.quantities import Estimate
+from fractionkit.quantities import Estimate, mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -48,8 +48,9 @@ def _draw(figure: Figure, plan: Plan, rows: list[Trial]) -> None:
     timed = any(trial.costs is not None and trial.costs.time is not None for trial in rows)
     frame = (0.55 / height, 1.0 - 0.85 / height)
     kept = figure.add_axes((0.255, frame[0], 0.455 if timed else 0.72, frame[1]))
-    _panel(kept, [trial.kept for trial in rows], 1e3, MARKS["keep"].colour, "o")
-    kept.set_xlabel(f"kept at {100 * plan.purity:.6g} wt% {shorten(plan.target, 24)}, g", labelpad=2)
+    unit, factor = mass_scale(max((trial.kept.high for trial in rows if trial.kept is not None), default=0.0))
+    _panel(kept, [trial.kept for trial in rows], factor, MARKS["keep"].colour, "o")
+    kept.set_xlabel(f"kept at {100 * plan.purity:.6g} wt% {shorten(plan.target, 24)}, {unit}", labelpad=2)
     names = [
         shorten(trial.setup.name, 26) + (f", R {trial.reflux:g}" if trial.setup.stages > 1.0 else "") for trial in rows
     ]

@@ -11,6 +11,7 @@ from fractionkit.assessment.model import Assessment
 from fractionkit.figures import thin
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import DECISIONS, MARKS, ZERO_CELSIUS, plain, short_names, shorten
+from fractionkit.quantities import mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -47,7 +48,7 @@ def _edges(assessment: Assessment) -> tuple[Array, str]:
     """Borders of the cuts (K + 1,) along the axis, and what the axis is: mass collected, or the number of the cut."""
     mass = np.asarray(assessment.readings.mass, dtype=np.float64)
     if mass.size and np.isfinite(mass).all() and (mass >= 0).all() and mass.sum() > 0:
-        unit, factor = ("g", 1000.0) if mass.sum() < 20 else ("kg", 1.0)
+        unit, factor = mass_scale(mass.sum())
         return np.concatenate(([0.0], np.cumsum(mass))) * factor, f"mass collected, {unit}"
     numbers = np.arange(len(assessment.cuts) + 1, dtype=np.float64) + 0.5
     return numbers, "cut number (equal widths: not every mass is known)"

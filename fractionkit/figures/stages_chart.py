@@ -8,6 +8,7 @@ import numpy as np
 
 from fractionkit.figures.canvas import GRID, INK, picture
 from fractionkit.figures.labels import MARKS, ZERO_CELSIUS, short_names
+from fractionkit.quantities import mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,8 +30,9 @@ def stages_chart(fit: StillFit) -> str:
         SVG; see `fractionkit.figures.canvas.picture`.
 
     """
+    unit, factor = mass_scale(float(fit.course.mass[-1]))
     words = (
-        f"Head temperature and composition along {1000 * fit.course.mass[-1]:.0f} g collected, as read and as "
+        f"Head temperature and composition along {factor * fit.course.mass[-1]:.0f} {unit} collected, as read and as "
         f"{fit.stages.estimate:.1f} theoretical stages make them."
     )
     return picture("stages", "The run beside its still", words, SIZE, lambda figure: _draw(figure, fit))
@@ -39,9 +41,10 @@ def stages_chart(fit: StillFit) -> str:
 def _draw(figure: Figure, fit: StillFit) -> None:
     upper = figure.add_axes((0.085, 0.59, 0.895, 0.39))
     lower = figure.add_axes((0.085, 0.17, 0.895, 0.39), sharex=upper)
-    _heads(upper, fit)
-    _compositions(lower, fit)
-    edges = np.array([0.0, *(cut.ends for cut in fit.cuts)]) * 1000.0
+    unit, factor = mass_scale(float(fit.course.mass[-1]))
+    _heads(upper, fit, factor)
+    _compositions(lower, fit, factor)
+    edges = np.array([0.0, *(cut.ends for cut in fit.cuts)]) * factor
     for axes in (upper, lower):
         axes.grid(axis="y", color=GRID, linewidth=0.6)
         axes.set_axisbelow(True)
@@ -51,7 +54,7 @@ def _draw(figure: Figure, fit: StillFit) -> None:
         axes.yaxis.set_label_coords(-0.06, 0.5)
     upper.tick_params(labelbottom=False)
     upper.set_xlim(0.0, edges[-1])
-    lower.set_xlabel("mass collected, g")
+    lower.set_xlabel(f"mass collected, {unit}")
     entries = [axes.get_legend_handles_labels() for axes in (upper, lower)]
     shown = {label: handle for handles, labels in entries for handle, label in zip(handles, labels, strict=True)}
     figure.legend(
@@ -60,24 +63,24 @@ def _draw(figure: Figure, fit: StillFit) -> None:
     )  # fmt: skip
 
 
-def _heads(axes: Axes, fit: StillFit) -> None:
+def _heads(axes: Axes, fit: StillFit, factor: float) -> None:
     course = fit.course
-    mass = 1000.0 * course.mass
+    mass = factor * course.mass
     low, middle, high = course.head - ZERO_CELSIUS
     axes.fill_between(mass, low, high, color=_COLOURS[0], alpha=0.22, linewidth=0)
     axes.plot(mass, middle, color=_COLOURS[0], linewidth=1.3, label="head, by the still")
     axes.plot(
-        1000.0 * course.read_mass, course.read_head - ZERO_CELSIUS, linestyle="none", marker="o", markersize=4.5,
+        factor * course.read_mass, course.read_head - ZERO_CELSIUS, linestyle="none", marker="o", markersize=4.5,
         color=INK, label="head, read", clip_on=False,
     )  # fmt: skip
     axes.set_ylabel("head temperature, °C")
 
 
-def _compositions(axes: Axes, fit: StillFit) -> None:
+def _compositions(axes: Axes, fit: StillFit, factor: float) -> None:
     """What comes over as lines, the cuts' means by the readings as crosses with their intervals."""
     course = fit.course
-    mass = 1000.0 * course.mass
-    middles = np.array([cut.ends - 0.5 * cut.mass for cut in fit.cuts]) * 1000.0
+    mass = factor * course.mass
+    middles = np.array([cut.ends - 0.5 * cut.mass for cut in fit.cuts]) * factor
     for i, name in enumerate(short_names(fit.components, 22)):
         colour = _COLOURS[i % len(_COLOURS)]
         low, middle, high = 100.0 * course.w[..., i]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.planning.cutting_model import Frontier
+from fractionkit.quantities import mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -66,7 +67,7 @@ def _draw(figure: Figure, curves: list[tuple[str, Frontier]], target: str, purit
     axes = figure.add_axes((0.085, 0.235, 0.895, 0.715))
     largest = max((float(curve.high.max()) for _, curve in curves[:1]), default=0.0)
     largest = max([largest, *(float(curve.guarded.max()) for _, curve in curves)])
-    unit, factor = ("g", 1e3) if largest < 20.0 else ("kg", 1.0)
+    unit, factor = mass_scale(largest)
     ends = []
     for place, (name, (_, curve)) in enumerate(zip(short_names([name for name, _ in curves], 24), curves, strict=True)):
         alive = curve.guarded > NOTHING * largest

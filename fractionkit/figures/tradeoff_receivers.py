@@ -11,6 +11,7 @@ from fractionkit.figures.canvas import FAINT, INK, picture
 from fractionkit.figures.labels import DECISIONS, MARKS, plain, short_names
 from fractionkit.lots.decide import Decision
 from fractionkit.planning.cutting_model import CutPlan
+from fractionkit.quantities import mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,10 +37,11 @@ def receivers_chart(plan: CutPlan) -> str:
 
     """
     mass, w, names, decisions = _columns(plan)
+    unit, factor = mass_scale(float(mass.sum()))
     told = []
     for name, m, row in zip(names, mass, w, strict=True):
         shares = ", ".join(f"{100 * part:.0f} wt% {plain(c)}" for part, c in zip(row, plan.names, strict=True))
-        told.append(f"{name} {1e3 * m:.0f} g, {shares}")
+        told.append(f"{name} {factor * m:.{0 if unit == 'g' else 1}f} {unit}, {shares}")
     return picture(
         "receivers", "What is in each receiver", f"Mean of the scenarios. {'; '.join(told)}.", SIZE,
         lambda figure: _draw(figure, plan, mass, w, names, decisions),
@@ -62,10 +64,11 @@ def _columns(plan: CutPlan) -> tuple[Array, Array, list[str], list[str]]:
 
 def _draw(figure: Figure, plan: CutPlan, mass: Array, w: Array, names: list[str], decisions: list[str]) -> None:
     axes = figure.add_axes((0.075, 0.25, 0.905, 0.58))
-    edges = np.concatenate([[0.0], np.cumsum(1e3 * mass)])
+    unit, factor = mass_scale(float(mass.sum()))
+    edges = np.concatenate([[0.0], np.cumsum(factor * mass)])
     axes.set_xlim(0.0, edges[-1])
     axes.set_ylim(0.0, 100.0)
-    axes.set_xlabel("mass, g")
+    axes.set_xlabel(f"mass, {unit}")
     axes.set_ylabel("composition, wt%")
     bottom = np.zeros(len(mass))
     for place, name in enumerate(short_names(plan.names, 28)):

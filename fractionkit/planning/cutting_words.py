@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from fractionkit.planning.cutting_model import CutPlan, Receiver, ResidueOption
 from fractionkit.planning.sampling import central
-from fractionkit.quantities import Estimate, format_interval, format_probability
-from fractionkit.quantities.rounding import RESOLUTION
+from fractionkit.quantities import Estimate, format_interval, format_mass, format_probability
+from fractionkit.quantities.rounding import HEAVY, RESOLUTION
 from fractionkit.readings.checks import ZERO_CELSIUS
 
 Array = NDArray[np.float64]
@@ -49,6 +49,8 @@ def span(made: Estimate, kind: Kind) -> str:
 
 def single(value: float, kind: Kind) -> str:
     """One number without an interval, to the digits that a bench can use; a fraction below one is never shown as one."""
+    if kind == "mass" and value >= HEAVY:
+        return format_mass(value)
     factor, shift, unit, decimals = _SHOWN[kind]
     if kind == "mass" and factor * value >= 1000.0:
         decimals = 0

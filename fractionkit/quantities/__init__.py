@@ -6,9 +6,11 @@ from fractionkit.quantities.rounding import (
     UNKNOWN,
     decimals_of,
     format_interval,
+    format_mass,
     format_probability,
     format_value,
     format_with_half_width,
+    mass_scale,
 )
 from fractionkit.quantities.units import KINDS, accepted_units, from_si, to_si, unit_factor
 
@@ -22,10 +24,12 @@ __all__ = [
     "accepted_units",
     "decimals_of",
     "format_interval",
+    "format_mass",
     "format_probability",
     "format_value",
     "format_with_half_width",
     "from_si",
+    "mass_scale",
     "parse",
     "to_si",
     "unit_factor",

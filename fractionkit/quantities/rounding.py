@@ -19,9 +19,12 @@ RESOLUTION = 1e-6
 UNKNOWN = "–"
 """Shown where there is no figure (not finite)."""
 
+HEAVY = 10.0
+"""Kilograms from which a mass is told in kg: no balance that carries so much shows tenths of a gram."""
+
 _FRACTIONS = {"fraction": "wt%", "mole_fraction": "mol%", "volume_fraction": "vol%", "probability": "%"}
 _DEFAULT_UNITS = {
-    "pressure": "kPa", "temperature": "°C", "temperature_difference": "K", "mass": "g", "volume": "mL",
+    "pressure": "kPa", "temperature": "°C", "temperature_difference": "K", "volume": "mL",
     "density": "g/mL", "density_difference": "g/mL", "length": "m", "refractive_index": "", "number": "",
     "specific_gravity": "", "time": "min", "power": "W", "energy": "kJ", "flow": "mL/min", "mass_flow": "g/min",
 }  # fmt: skip
@@ -51,7 +54,7 @@ def format_value(value: float, u: float | None = None) -> str:
 
 def format_with_half_width(value: float, u: float | None, kind: str, unit: str | None = None) -> str:
     """Write an SI value in a bench unit: "98.60 ± 0.40 kPa"; ``u`` is its SI standard uncertainty or None."""
-    name = _unit_of(kind, unit)
+    name = _unit_of(kind, unit, value)
     shown = _convert(value, kind, name)
     if u is None or not (math.isfinite(u) and u > 0) or not math.isfinite(shown):
         return f"{format_value(shown)} {name}".rstrip()
@@ -71,7 +74,7 @@ def format_interval(estimate: float, low: float, high: float, kind: str = "fract
     kind : str
         One of ``KINDS``; a fraction is shown in wt%.
     unit : str, optional
-        Bench unit; by default the usual one of the kind.
+        Bench unit; by default the usual one of the kind, for a mass that of `mass_scale`.
 
     Returns
     -------
@@ -82,7 +85,7 @@ def format_interval(estimate: float, low: float, high: float, kind: str = "fract
     """
     if not all(math.isfinite(figure) for figure in (estimate, low, high)):
         return UNKNOWN
-    name = _unit_of(kind, unit)
+    name = _unit_of(kind, unit, estimate)
     if kind in _FRACTIONS:
         return _fraction_interval(_clip(estimate), _clip(low), _clip(high), kind, name)
     shown = [_convert(figure, kind, name) for figure in (estimate, low, high)]
@@ -92,11 +95,6 @@ def format_interval(estimate: float, low: float, high: float, kind: str = "fract
     decimals = decimals_of(half)
     ends = f"{_rounded(shown[1], decimals, ROUND_FLOOR)}–{_rounded(shown[2], decimals, ROUND_CEILING)}"
     return f"{_rounded(shown[0], decimals)} ({ends}) {name}".rstrip()
-
-
-def format_fraction(fraction: float, low: float, high: float) -> str:
-    """Write a mass fraction with its 95 % interval, in wt%: ``format_interval`` for tables of composition."""
-    return format_interval(fraction, low, high, "fraction")
 
 
 def format_probability(probability: float | None, *, spoken: bool = False) -> str:
@@ -112,6 +110,24 @@ def format_probability(probability: float | None, *, spoken: bool = False) -> st
     if probability > 0.999:
         return "over 99.9 %" if spoken else "> 99.9 %"
     return f"{math.floor(1000 * probability + 1e-9) / 10:.1f} %"
+
+
+def mass_scale(largest: float) -> tuple[str, float]:
+    """Unit in which masses up to ``largest`` kg are told, and what makes it of kilograms."""
+    return ("kg", 1.0) if abs(largest) >= HEAVY else ("g", 1e3)
+
+
+def format_mass(mass: float | None, *, unit: bool = True) -> str:
+    """Write a mass of kg as "174.3 g", to the resolution of a bench balance, or "12.40 kg", to that of a platform scale.
+
+    Without ``unit``, under a heading that says g, only a mass in kg carries its unit. ``"–"`` where there is none.
+    """
+    if mass is None or not math.isfinite(mass):
+        return UNKNOWN
+    name, factor = mass_scale(mass)
+    if name == "kg":
+        return f"{mass:.2f} kg"
+    return f"{factor * mass:.1f}" + (" g" if unit else "")
 
 
 def _fraction_interval(estimate: float, low: float, high: float, kind: str, unit: str) -> str:
@@ -165,8 +181,12 @@ def _complement(text: str, whole: float) -> str:
     return f"{Decimal(repr(whole)) - Decimal(text):f}"
 
 
-def _unit_of(kind: str, unit: str | None) -> str:
-    return unit if unit is not None else _FRACTIONS.get(kind) or _DEFAULT_UNITS[kind]
+def _unit_of(kind: str, unit: str | None, value: float) -> str:
+    if unit is not None:
+        return unit
+    if kind in ("mass", "mass_difference"):
+        return mass_scale(value)[0]
+    return _FRACTIONS.get(kind) or _DEFAULT_UNITS[kind]
 
 
 def _convert(value: float, kind: str, unit: str) -> float:

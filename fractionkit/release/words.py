@@ -7,18 +7,13 @@ from collections.abc import Callable
 
 from fractionkit.assessment.model import Caution
 from fractionkit.lots import Takes, Wanted
-from fractionkit.quantities import Estimate, Flag, format_interval, format_probability
+from fractionkit.quantities import Estimate, Flag, format_interval, format_mass, format_probability
 from fractionkit.release.model import MadeLot, Stabiliser
 from fractionkit.sheets.lot_model import AddedStabiliser
 
 FAR = 0.05  # mass fraction below the purity from which a cut is a charge, not a part of a lot
 MANY_TIMES = 10.0  # its own mass of a purer cut: more is no way to use such a cut
 SETTLED = 1e-6  # kg, less is nothing
-
-
-def grams(kg: float) -> str:
-    """A mass to the digits of a bench balance: "174.3 g", "12.40 kg"."""
-    return f"{1e3 * kg:.1f} g" if kg < 10.0 else f"{kg:.2f} kg"
 
 
 def rounded_up(kg: float) -> str:
@@ -129,7 +124,7 @@ def empty_lot(want: Wanted, reach: tuple[float, float] | None) -> Flag:
     text = f"nothing can be kept as {percent(want.purity)} {want.component}"
     if reach is not None:
         sure = f"{100 * want.confidence:.4g} % sure"
-        text += f"; the purest that is {sure} is {floor_percent(reach[0])} ({grams(reach[1])})"
+        text += f"; the purest that is {sure} is {floor_percent(reach[0])} ({format_mass(reach[1])})"
     return Flag("no_lot", text)
 
 

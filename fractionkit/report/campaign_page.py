@@ -5,6 +5,7 @@ from __future__ import annotations
 from fractionkit.figures.campaign_chart import campaign_chart
 from fractionkit.figures.labels import plain
 from fractionkit.planning.campaign_model import Campaign
+from fractionkit.planning.cutting_words import single
 from fractionkit.report import campaign_words as words
 from fractionkit.report.templates import environment
 from fractionkit.report.words import LOCAL_RULES, by_substance, goal
@@ -32,6 +33,7 @@ def campaign_html(made: Campaign) -> str:
         headline=f"{'✓' if reaches else '✗'} {words.headline(made)}",
         wanted=words.wanted(made),
         setup=words.setup(made),
+        limit="" if made.limit is None else single(made.limit, "mass"),
         carried=words.carried(made.chosen.carried),
         picture=Markup(campaign_chart(made)),  # our own SVG, whose texts are escaped where they are drawn
         cautions=by_substance(made.cautions),

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractionkit.figures.labels import plain
 from fractionkit.planning.campaign_model import Campaign, PassesRow, Policy
-from fractionkit.planning.cutting_words import Kind, shown
-from fractionkit.quantities import UNKNOWN, Estimate
+from fractionkit.planning.cutting_words import Kind, span
+from fractionkit.quantities import UNKNOWN, Estimate, mass_scale
 from fractionkit.report.plan_words import hours, megajoules
 
 __all__ = [
@@ -23,9 +23,10 @@ __all__ = [
 ]
 
 
-def grams(made: Estimate | None) -> str:
-    """Mass with its interval in g, without the unit."""
-    return _bare(made, "mass")
+def grams(made: Estimate | None, *, unit: bool = False) -> str:
+    """Mass with its interval; without ``unit``, under a heading that says g, only kg are named."""
+    text = UNKNOWN if made is None else span(made, "mass")
+    return text if unit else text.removesuffix(" g")
 
 
 def percent(made: Estimate | None) -> str:
@@ -39,15 +40,17 @@ def share(made: Estimate | None) -> str:
 
 
 def _bare(made: Estimate | None, kind: Kind) -> str:
-    return UNKNOWN if made is None else shown(made.estimate, made.low, made.high, kind).rpartition(" ")[0]
+    return UNKNOWN if made is None else span(made, kind).rpartition(" ")[0]
 
 
 def gain(made: Estimate) -> str:
-    """What a recycle gains or loses, g with its sign; 0 where it is less than a tenth of a gram."""
-    middle, low, high = (1e3 * part for part in (made.estimate, made.low, made.high))
-    if max(abs(low), abs(high)) < 0.1:
+    """What a recycle gains or loses, g (or kg, named) with its sign; 0 where it is less than a tenth of a gram."""
+    largest = max(abs(made.low), abs(made.high))
+    if largest < 1e-4:
         return "0"
-    return f"{middle:+.1f} ({low:+.1f} to {high:+.1f})"
+    unit, factor = mass_scale(largest)
+    middle, low, high = (factor * part for part in (made.estimate, made.low, made.high))
+    return f"{middle:+.1f} ({low:+.1f} to {high:+.1f})" + (" kg" if unit == "kg" else "")
 
 
 def wanted(made: Campaign) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from fractionkit.figures.during_chart import during_chart
 from fractionkit.figures.labels import ZERO_CELSIUS, plain
 from fractionkit.planning.during_model import During, Mixed
-from fractionkit.quantities import Estimate, format_probability
+from fractionkit.quantities import Estimate, format_mass, format_probability
 from fractionkit.report.campaign_words import grams
 from fractionkit.report.templates import environment
 from fractionkit.report.words import LOCAL_RULES, by_substance, wt_percent
@@ -44,7 +44,7 @@ def during_html(found: During, plan: Started) -> str:
             tone="no" if found.impossible else "open",
             picture=Markup(during_chart(found, plan)),  # our own SVG, whose texts are escaped where they are drawn
             rows=_rows(found),
-            readings=[(f"{1000 * r.collected:.1f}", f"{r.head - ZERO_CELSIUS:.1f}") for r in found.readings],
+            readings=[(format_mass(r.collected, unit=False), f"{r.head - ZERO_CELSIUS:.1f}") for r in found.readings],
             surprise=format_probability(found.surprise),
             cautions=by_substance(cautions(found.components)),
             local_rules=LOCAL_RULES,

@@ -6,7 +6,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from fractionkit.figures.labels import plain
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import format_mass, format_probability
 from fractionkit.release.model import MadeLot, Release
 from fractionkit.report import lot_words, words
 from fractionkit.report.templates import environment
@@ -49,7 +49,7 @@ def _environment() -> Environment:
     made = environment()
     made.filters.update(
         counted=words.counted,
-        grams=words.grams,
+        grams=format_mass,
         wt_percent=words.wt_percent,
         per_cent=format_probability,
         goal=words.goal,

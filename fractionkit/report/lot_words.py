@@ -12,9 +12,9 @@ from fractionkit.grades.attributes import attribute_named, title_of
 from fractionkit.grades.model import AttributeVerdict, GradeVerdict
 from fractionkit.grades.sample import COMPUTED, entered_result
 from fractionkit.grades.words import result_text, rule_text
-from fractionkit.quantities import format_probability, format_with_half_width
+from fractionkit.quantities import format_mass, format_probability, format_with_half_width
 from fractionkit.release.model import Left, MadeLot, Parent
-from fractionkit.report.words import goal, grams, mean_composition, sentence
+from fractionkit.report.words import goal, mean_composition, sentence
 from fractionkit.substances.cautions import hazard_statements
 
 RECLAIMED = (
@@ -58,8 +58,8 @@ class Hazard:
 def mass(lot: MadeLot) -> str:
     """Mass with its 95 % half-width; to a tenth of a gram where nothing is known of that."""
     if not lot.mass_u > 0:
-        return grams(lot.mass)
-    return format_with_half_width(lot.mass, lot.mass_u, "mass", "g")
+        return format_mass(lot.mass)
+    return format_with_half_width(lot.mass, lot.mass_u, "mass")
 
 
 def tone(lot: MadeLot) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from fractionkit import figures
 from fractionkit.assessment.model import AssessedCut, Assessment
 from fractionkit.figures.labels import name_list, plain
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import format_mass, format_probability
 from fractionkit.report import words
 from fractionkit.report.templates import environment
 
@@ -55,7 +55,7 @@ def _environment() -> Environment:
     made.filters.update(
         name_list=name_list,
         counted=words.counted,
-        grams=words.grams,
+        grams=format_mass,
         grams_interval=words.grams_interval,
         wt_percent=words.wt_percent,
         per_cent=format_probability,
@@ -104,7 +104,7 @@ def _row(assessment: Assessment, place: int, cut: AssessedCut, columns: tuple[st
     texts = {name: words.wt_percent(cut.composition.get(name), unit=False) for name in assessment.components}
     return {
         "name": plain(cut.name),
-        "mass": words.grams(cut.mass, unit=False),
+        "mass": format_mass(cut.mass, unit=False),
         "head": words.head_range(float(readings.head_start[place]), float(readings.head_end[place])),
         "composition": [texts[name] for name in columns],
         "listed": [] if columns else list(texts.items()),

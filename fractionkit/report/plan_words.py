@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from fractionkit.figures.labels import ZERO_CELSIUS, plain
 from fractionkit.planning.cutting_model import CutPlan, Receiver
-from fractionkit.planning.cutting_words import interval, single
+from fractionkit.planning.cutting_words import interval, single, span
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.planning.sampling import central
 from fractionkit.planning.shortcut import Shortcut
@@ -19,6 +19,7 @@ from fractionkit.quantities import (
     format_probability,
     format_with_half_width,
 )
+from fractionkit.quantities.rounding import HEAVY
 
 Array = NDArray[np.float64]
 
@@ -29,14 +30,18 @@ RANKS = {
 }
 
 
-def grams(made: Estimate | None) -> str:
-    """Mass with its interval in g, without the unit: "412 (380–430)"."""
-    return UNKNOWN if made is None else _short(made, 1e3)
+def grams(made: Estimate | None, *, unit: bool = True) -> str:
+    """Mass with its interval: "412 (380–430) g"; without ``unit``, under a heading that says g, only kg are named."""
+    if made is None:
+        return UNKNOWN
+    if made.estimate >= HEAVY:
+        return span(made, "mass")
+    return _short(made, 1e3) + (" g" if unit else "")
 
 
-def kept(trial: Trial) -> str:
-    """Mass of the heart with its interval in g, without the unit."""
-    return UNKNOWN if trial.cuts is None or not trial.reaches else _grams(trial.cuts.kept)
+def kept(trial: Trial, *, unit: bool = False) -> str:
+    """Mass of the heart with its interval."""
+    return UNKNOWN if trial.cuts is None or not trial.reaches else _grams(trial.cuts.kept, unit=unit)
 
 
 def percent(made: Estimate | None, *, whole: bool = True) -> str:
@@ -103,7 +108,7 @@ def verdict(plan: Plan) -> str:
         return "Nothing here reaches the target" + (f"; nearest: {reasons[0]}." if reasons else ".")
     chance = format_probability(best.cuts.probability, spoken=True)
     return (
-        f"Keep {kept(best)} g of {interval(best.cuts.assay, 'fraction')} {plan.target}, "
+        f"Keep {kept(best, unit=True)} of {interval(best.cuts.assay, 'fraction')} {plan.target}, "
         f"{interval(best.cuts.recovery, 'probability')} of what is charged; probability of {wanted(plan)}: {chance}."
     )
 
@@ -116,7 +121,7 @@ def feed(plan: Plan) -> str:
         else f"{plain(name)} {100 * made.estimate:.4g} wt%"
         for name, made in plan.feed.items()
     )
-    return f"{grams(plan.charge)} g; {parts} ({plain(plan.origin)})"
+    return f"{grams(plan.charge)}; {parts} ({plain(plan.origin)})"
 
 
 def pressure(plan: Plan) -> str:
@@ -156,17 +161,18 @@ def share(receiver: Receiver, place: int) -> str:
 
 
 def mass(receiver: Receiver) -> str:
-    """Mass of a receiver in g without the unit."""
+    """Mass of a receiver under a heading that says g."""
     return _grams(receiver.mass)
 
 
-def _grams(values: Array) -> str:
-    """Median with the 95 % interval of scenarios (S,) in g, to a tenth at most, whole where the interval is wide."""
+def _grams(values: Array, *, unit: bool = False) -> str:
+    """Median with the 95 % interval of scenarios (S,), to a tenth of a gram at most, whole where the interval is wide."""
     low, middle, high = (1e3 * float(end) for end in central(values))
+    if middle >= 1e3 * HEAVY:
+        return interval(values, "mass")
     digits = 0 if high - low >= 5.0 else 1
-    if high - low < 0.2:
-        return f"{middle:.1f}"
-    return f"{middle:.{digits}f} ({low:.{digits}f}–{high:.{digits}f})"
+    text = f"{middle:.1f}" if high - low < 0.2 else f"{middle:.{digits}f} ({low:.{digits}f}–{high:.{digits}f})"
+    return text + (" g" if unit else "")
 
 
 def sanity(plan: Plan, made: Shortcut) -> str:
@@ -186,4 +192,4 @@ def portion(trial: Trial, decision: str) -> str:
     if found is None or found[1].estimate <= 0.0:
         return "none"
     count, made = found
-    return f"{count} cut{'' if count == 1 else 's'}, {grams(made)} g"
+    return f"{count} cut{'' if count == 1 else 's'}, {grams(made)}"

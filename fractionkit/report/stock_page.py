@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from fractionkit.figures.lineage_chart import lineage_chart
+from fractionkit.quantities import format_mass
 from fractionkit.report import words
 from fractionkit.report.templates import environment
 from fractionkit.stock.alarms import Alarm, of_holding, together
@@ -52,7 +53,7 @@ def stock_html(stock: Stock, held: Sequence[Holding], day: str) -> str:
             title="The shelf",
             day=day,
             count=words.counted(len(held), "item"),
-            total=words.grams(sum(found.mass for found in held)),
+            total=format_mass(sum(found.mass for found in held)),
             tone="no" if not proof.holds else "open" if alarms else "yes",
             headline=_headline(proof.holds, alarms),
             rows=[_row(found, day) for found in ordered],
@@ -81,7 +82,7 @@ def _row(found: Holding, today: str) -> dict[str, Any]:
     return {
         "name": found.name,
         "said": [text for text in (found.title, found.stands_at, *dates) if text],
-        "mass": words.grams(found.mass, unit=False),
+        "mass": format_mass(found.mass, unit=False),
         "parts": [
             (name, words.wt_percent(part, unit=False))
             for name, part in found.composition.items()
@@ -94,7 +95,7 @@ def _row(found: Holding, today: str) -> dict[str, Any]:
 
 
 def _balance(part: Any) -> dict[str, str]:
-    masses = {name: f"{1e3 * getattr(part, name):.1f}" for name in ("came", "stands", "left")}
+    masses = {name: format_mass(getattr(part, name), unit=False) for name in ("came", "stands", "left")}
     settled = abs(part.restated.high - part.restated.low) < 1e-6  # kg
     restated = "0" if settled else words.grams_interval(part.restated, unit=False)
     return masses | {"component": part.component, "restated": restated, "holds": "holds" if part.holds else "BROKEN"}
@@ -108,6 +109,6 @@ def _pictures(stock: Stock, ordered: Sequence[Holding]) -> list[Any]:
     for found in ordered:
         links = back(stock.ledger, found.place) if found.kind in ("lot", "bottle") and found.mass else ()
         if any(link.what != "outside" for link in links):
-            chart = lineage_chart(found.name, words.grams(found.mass), links, f"lineage{len(drawn)}")
+            chart = lineage_chart(found.name, format_mass(found.mass), links, f"lineage{len(drawn)}")
             drawn.append(Markup(chart))  # our own SVG, whose texts are escaped where they are drawn
     return drawn[:MOST_PICTURES]

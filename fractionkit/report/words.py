@@ -13,6 +13,7 @@ from fractionkit.quantities import (
     Estimate,
     decimals_of,
     format_interval,
+    format_mass,
     format_probability,
     format_value,
     format_with_half_width,
@@ -36,18 +37,11 @@ def wt_percent(made: Estimate | None, *, unit: bool = True) -> str:
     return text if unit else text.removesuffix(" wt%")
 
 
-def grams(mass: float | None, *, unit: bool = True) -> str:
-    """Mass of kg in g to a tenth, the resolution of a bench balance."""
-    if mass is None or not math.isfinite(mass):
-        return UNKNOWN
-    return f"{1000 * mass:.1f}" + (" g" if unit else "")
-
-
 def grams_interval(made: Estimate | None, *, unit: bool = True) -> str:
-    """Mass, or difference of mass, with its interval in g: "37.0 (34.0 to 40.0) g"."""
+    """Mass, or difference of mass, with its interval: "37.0 (34.0 to 40.0) g"; see `format_mass`."""
     if made is None:
         return UNKNOWN
-    text = _signed(format_interval(made.estimate, made.low, made.high, "mass_difference", "g"))
+    text = _signed(format_interval(made.estimate, made.low, made.high, "mass_difference"))
     return text if unit else text.removesuffix(" g")
 
 
@@ -144,7 +138,7 @@ def verdict(assessment: Assessment, names: int = 12) -> str:
     wanted = f"{goal(assessment.purity).removesuffix(' %')} wt% {assessment.target}"
     if lot is None or not lot.cuts:
         return f"Nothing can be kept: no combination of cuts meets {wanted} with enough confidence."
-    kept = f"Keep {name_list(lot.cuts, names)}: {grams(lot.mass)}"
+    kept = f"Keep {name_list(lot.cuts, names)}: {format_mass(lot.mass)}"
     assay = "" if lot.assay is None else f" of {wt_percent(lot.assay)} {assessment.target}"
     found = format_probability(lot.probability_meets_target, spoken=True)
     chance = f"The probability that the lot holds at least {wanted} is {found}"
@@ -179,12 +173,12 @@ def balance_rows(balance: Balance) -> list[tuple[str, str]]:
     """Name and text of each part of the balance, "–" where it was not given."""
     charge = UNKNOWN
     if balance.charge is not None:
-        charge = format_with_half_width(balance.charge, balance.charge_u, "mass", "g")
+        charge = format_with_half_width(balance.charge, balance.charge_u, "mass")
     return [
         ("charge", charge),
-        ("cuts", grams(balance.recovered)),
-        ("residue", grams(balance.residue)),
-        ("hold-up", grams(balance.holdup)),
+        ("cuts", format_mass(balance.recovered)),
+        ("residue", format_mass(balance.residue)),
+        ("hold-up", format_mass(balance.holdup)),
         ("loss", grams_interval(balance.loss)),
     ]
 

@@ -119,7 +119,7 @@ def _comment(charge: Charge) -> str:
 
 
 def _mass(charge: Charge) -> str:
-    return format_with_half_width(charge.mass, charge.mass_u, "mass", "g")
+    return format_with_half_width(charge.mass, charge.mass_u, "mass")
 
 
 def _shares(charge: Charge, *, with_rest: bool) -> list[str]:

@@ -7,6 +7,7 @@ import re
 from collections.abc import Sequence
 
 from fractionkit.errors import Fault, InputError
+from fractionkit.quantities.rounding import HEAVY
 from fractionkit.stock.composition import Known, composition_text, encode
 from fractionkit.stock.ledger import MICROGRAMS, Ledger, State
 from fractionkit.stock.rows import (
@@ -237,5 +238,7 @@ def micrograms(mass: float, what: str) -> int:
 
 
 def grams(mass: int) -> str:
-    """Micrograms as a text in g."""
+    """Micrograms as a text in g, from `HEAVY` on in kg, all digits that there are."""
+    if mass >= HEAVY * MICROGRAMS:
+        return f"{mass / MICROGRAMS:.12g} kg"
     return f"{mass / 1e6:.10g} g" if mass % 100_000 else f"{mass / 1e6:.1f} g"

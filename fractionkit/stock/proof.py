@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.quantities import Estimate
+from fractionkit.quantities.rounding import HEAVY
 from fractionkit.stock import composition, file
 from fractionkit.stock.ledger import MICROGRAMS, Ledger, OverdrawnError, State, pooled
 from fractionkit.stock.rows import STANDING
@@ -163,7 +164,8 @@ def _whole(ledger: Ledger, state: State) -> Finding:
 
 
 def _g(mass: int) -> str:
-    return f"{mass / 1e6:.6f}".rstrip("0").rstrip(".") + " g"
+    text = f"{mass / 1e9:.9f}" if mass >= HEAVY * MICROGRAMS else f"{mass / 1e6:.6f}"
+    return text.rstrip("0").rstrip(".") + (" kg" if mass >= HEAVY * MICROGRAMS else " g")
 
 
 def _components(ledger: Ledger, state: State) -> tuple[ComponentBalance, ...]:

@@ -1,5 +1,6 @@
 """Figures to their uncertainty. Expected texts worked by hand from the rule of JCGM 100:2008, 7.2.6."""
 
+import math
 import re
 from decimal import Decimal
 
@@ -12,8 +13,10 @@ from fractionkit.quantities import (
     UNKNOWN,
     decimals_of,
     format_interval,
+    format_mass,
     format_value,
     format_with_half_width,
+    mass_scale,
 )
 
 
@@ -114,3 +117,30 @@ def test_interval_text_is_honest(first, second, third):
 @given(value=st.floats(-1e6, 1e6), u=st.floats(1e-6, 1e3))
 def test_rounding_costs_less_than_the_uncertainty(value, u):
     assert abs(float(format_value(value, u)) - value) <= max(0.06 * COVERAGE_95 * u, 0.5001 if u > 5 else 0, 1e-6)
+
+
+@pytest.mark.parametrize(
+    ("mass", "text", "bare"),
+    [
+        (0.1743, "174.3 g", "174.3"),
+        (9.9999, "9999.9 g", "9999.9"),
+        (10.0, "10.00 kg", "10.00 kg"),
+        (250.0, "250.00 kg", "250.00 kg"),
+        (-12.346, "-12.35 kg", "-12.35 kg"),
+        (None, "–", "–"),
+        (math.nan, "–", "–"),
+    ],
+)
+def test_masses_from_ten_kilograms_on_are_told_in_kilograms(mass, text, bare):
+    """Ten times a thousand grams is ten kilograms: the unit alone changes, and a column headed g says so cell by cell."""
+    assert format_mass(mass) == text
+    assert format_mass(mass, unit=False) == bare
+
+
+def test_intervals_of_masses_change_their_unit_with_their_estimate():
+    assert format_interval(0.037, 0.034, 0.040, "mass") == "37.0 (34.0–40.0) g"
+    assert format_interval(37.0, 34.0, 40.0, "mass") == "37.0 (34.0–40.0) kg"
+    assert format_with_half_width(250.0, 0.5 / 1.959964, "mass") == "250.00 ± 0.50 kg"
+    assert format_interval(-12.0, -13.0, -11.0, "mass_difference") == "-12.0 (-13.0–-11.0) kg"
+    assert mass_scale(9.99) == ("g", 1e3)
+    assert mass_scale(10.0) == ("kg", 1.0)
