@@ -1,7 +1,9 @@
-"""Posterior predictive check: each reading against the others of its cut and the run's shared errors.
+"""Predictive check: each reading against all others of the run, itself left out.
 
-The prediction of a kind of reading comes from the composition as the cut's *other* readings give it, with the shared
-errors at their joint posterior. A head temperature is compared by the middle of its two readings.
+The prediction of a reading comes from the composition as the *other* readings of its cut give it, with the shared errors as
+all readings but this one give them: one Newton step from their joint mode, the cut's share of the curvature taken out and
+that of its other readings put in. With the reading left in, errors that few readings feel would follow it, and nothing
+would ever stand out. A head temperature is compared by the middle of its two readings.
 """
 
 from __future__ import annotations
@@ -12,25 +14,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.courses.pots import Elevated
-from fractionkit.diagnosis.ground import Ground, node_shares
+from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.laplace import fit
 from fractionkit.diagnosis.model import ReadingCheck
 from fractionkit.inference.channels import Normal, Range, Scatter
-from fractionkit.inference.joint import Channel
+from fractionkit.inference.joint import Block, Channel
+from fractionkit.quantities import COVERAGE_95
 
 Array = NDArray[np.float64]
 
 OUTSTANDING = 0.05
 ROUNDS = 3  # readings left out one after another
 PLACE_SD = 0.12  # standard deviation of where between its two head temperatures a cut lies; see `channels.Range`
-
-
-@dataclass(frozen=True)
-class Predicted:
-    """(K,) mean and standard deviation of what a reading should show, the reading's own scatter not included."""
-
-    mean: Array
-    sd: Array
 
 
 def consistency(base: Ground) -> float:
@@ -48,16 +43,6 @@ def consistency(base: Ground) -> float:
         total = total + channel.scatter.misfit(channel.at(theta))
         count += float(np.sum(channel.scatter.count()))
     return float(chdtrc(max(count, 1.0), float(total.min(axis=1).sum()) + float(theta @ theta)))
-
-
-def predicted(channel: Channel, share: Array, theta: Array, covariance: Array) -> Predicted:
-    """Mean and spread of a prediction over the nodes and the shared errors."""
-    eta = channel.at(theta)
-    mean = (share * eta).sum(axis=1)
-    part = covariance[np.ix_(channel.errors, channel.errors)]
-    moved = np.einsum("kg,kgq->kq", share, channel.slope(theta))
-    variance = (share * (eta - mean[:, None]) ** 2).sum(axis=1) + np.einsum("kq,qr,kr->k", moved, part, moved)
-    return Predicted(mean, np.sqrt(variance))
 
 
 def reading_checks(base: Ground) -> tuple[ReadingCheck, ...]:
@@ -106,23 +91,31 @@ def _left_out(scatter: Scatter, row: int) -> Scatter:
 
 
 def checks(base: Ground) -> tuple[ReadingCheck, ...]:
-    """Every reading against the others of its cut, with the shared errors as all readings have them."""
+    """Every reading against the others of its cut, with the shared errors as all readings but this one have them."""
     from scipy.special import ndtr
 
     found: list[tuple[str, Array, Array, Array, Array]] = []
+    theta = base.fit.theta
+    whole = cut_terms(base.block, theta)
     for channel in base.block.channels:
         shown = _shown(channel)
         if shown is None:
             continue
         value, own = shown
-        share = node_shares(base.block, base.fit.theta, but=channel.kind)
-        eta = channel.at(base.fit.theta)
-        spread = predicted(channel, share, base.fit.theta, base.fit.covariance)
-        across = (share * (eta - spread.mean[:, None]) ** 2).sum(axis=1)
-        rest = np.sqrt(np.maximum(spread.sd**2 - across, 0.0) + own**2)
-        below = (share * ndtr((value[:, None] - eta) / rest[:, None])).sum(axis=1)
-        probability = np.clip(2.0 * np.minimum(below, 1.0 - below), 0.0, 1.0)
-        found.append((channel.kind, value, spread.mean, np.hypot(spread.sd, own), probability))
+        rest = replace(base.block, channels=tuple(c for c in base.block.channels if c.kind != channel.kind))
+        step, covariance = _without_each(whole, cut_terms(rest, theta))
+        others = cut_terms(rest, theta, step)
+        eta = moved(channel, theta, step)
+        mean = (others.share * eta).sum(axis=1)
+        away = others.share * (eta - mean[:, None])
+        # the shared errors move the prediction itself and, by the other readings, the composition
+        felt = np.einsum("kg,kgp->kp", away, others.score)
+        felt[:, channel.errors] += np.einsum("kg,kgq->kq", others.share, channel.slope(theta))
+        blurred = np.einsum("kp,kpq,kq->k", felt, covariance, felt) + own**2
+        deviate = (value[:, None] - eta) / np.sqrt(blurred)[:, None]
+        tail = np.minimum(*((others.share * ndtr(side * deviate)).sum(axis=1) for side in (-1.0, 1.0)))
+        sd = np.sqrt((away * (eta - mean[:, None])).sum(axis=1) + blurred)
+        found.append((channel.kind, value, mean, sd, np.minimum(2.0 * tail, 1.0)))
     total = sum(int(np.isfinite(value).sum()) for _, value, *_ in found)
     limit = OUTSTANDING / max(total, 1)
     return tuple(
@@ -131,13 +124,69 @@ def checks(base: Ground) -> tuple[ReadingCheck, ...]:
             kind,
             float(value[k]),
             float(mean[k]),
-            1.959964 * float(sd[k]),
+            COVERAGE_95 * float(sd[k]),
             float(probability[k]),
             bool(probability[k] < limit),
         )
         for kind, value, mean, sd, probability in found
         for k in np.flatnonzero(np.isfinite(value))
     )
+
+
+@dataclass(frozen=True)
+class CutTerms:
+    """What each of K cuts adds to the log posterior of the p shared errors.
+
+    share : (K, G) of its nodes; score : (K, G, p) slope of the log likelihood on each. gradient : (K, p), curvature :
+    (K, p, p) of the logarithm of their sum, its sign changed.
+    """
+
+    share: Array
+    score: Array
+    gradient: Array
+    curvature: Array
+
+
+def cut_terms(block: Block, theta: Array, step: Array | None = None) -> CutTerms:
+    """As `laplace.expand`, cut by cut; ``step`` (K, p): each cut's own shared errors less ``theta``."""
+    size, nodes = block.cuts.stop - block.cuts.start, block.nodes.w.shape[1]
+    log_density = np.broadcast_to(block.nodes.log_volume, (size, nodes))
+    score, bend = np.zeros((size, nodes, len(theta))), []
+    for channel in block.channels:
+        eta = moved(channel, theta, step)
+        log_density = log_density + channel.scatter.log_likelihood(eta)
+        first, second = channel.scatter.derivatives(eta)
+        slope = channel.slope(theta)
+        score[..., channel.errors] += first[..., None] * slope
+        bend.append((channel.errors, np.maximum(-second, 0.0), slope))
+    share = np.exp(log_density - log_density.max(axis=1, keepdims=True))
+    share /= share.sum(axis=1, keepdims=True)
+    gradient = np.einsum("kg,kgp->kp", share, score)
+    curvature = gradient[:, :, None] * gradient[:, None, :]
+    curvature -= np.swapaxes(share[..., None] * score, 1, 2) @ score
+    for errors, second, slope in bend:
+        curvature[:, errors[:, None], errors] += np.swapaxes((share * second)[..., None] * slope, 1, 2) @ slope
+    return CutTerms(share, score, gradient, curvature)
+
+
+def moved(channel: Channel, theta: Array, step: Array | None) -> Array:
+    """Prediction (K, G) of a channel at ``theta`` (p,), and ``step`` (K, p) beyond it in each cut."""
+    eta = channel.at(theta)
+    if step is None or not len(channel.errors):
+        return eta
+    return np.asarray(eta + np.einsum("kgq,kq->kg", channel.slope(theta), step[:, channel.errors]))
+
+
+def _without_each(whole: CutTerms, rest: CutTerms) -> tuple[Array, Array]:
+    """Shared errors (K, p) less their mode, and their covariance (K, p, p), with one kind of reading left out of each cut.
+
+    At the mode the gradient is zero, so that what is taken out is what is left of it.
+    """
+    total = np.eye(whole.gradient.shape[1]) + whole.curvature.sum(axis=0)
+    values, axes = np.linalg.eigh(total - whole.curvature + rest.curvature)
+    values = np.maximum(values, 1.0)  # no reading widens what was known before
+    covariance = (axes / values[:, None, :]) @ np.swapaxes(axes, 1, 2)
+    return np.einsum("kpq,kq->kp", covariance, rest.gradient - whole.gradient), covariance
 
 
 def _shown(channel: Channel) -> tuple[Array, Array] | None:

@@ -13,7 +13,7 @@ from fractionkit.measurements.offers import Cost, Offer, offers
 from fractionkit.measurements.preposterior import Candidate, Expected, expect
 from fractionkit.measurements.world import World
 from fractionkit.mixture import Mixture
-from fractionkit.sheets import Run
+from fractionkit.sheets import Run, TargetEntry
 
 Array = NDArray[np.float64]
 
@@ -57,30 +57,40 @@ def next_measurements(
     """
     if run.target is None:
         return ()
-    target = run.components.index(run.target.component)
     mass = run.cuts.mass if mass is None else mass
-    draws = posterior.draws[..., target]
-    kept = choose(mass, draws, run.target.purity, run.target.confidence)
+    found = weighed(run.target, mixture, evidence, posterior, mass)
+    best_first = sorted(found, key=lambda pair: (-round(score(pair[1]), 6), pair[0].what))
+    return tuple(_judged(offer, expected, evidence) for offer, expected in best_first)
+
+
+def weighed(
+    wanted: TargetEntry, mixture: Mixture, evidence: Evidence, posterior: RunPosterior, mass: Array
+) -> list[tuple[Offer, Expected]]:
+    """What could be measured and what each would do, in no order. mass : (K,) kg."""
+    target = mixture.names.index(wanted.component)
+    kept = choose(mass, posterior.draws[..., target], wanted.purity, wanted.confidence)
     world = World.of(mixture, evidence, posterior)
     w = world.w[..., target]
-    stake = _at_stake(w, mass, kept, run.target.purity)
+    stake = _at_stake(w, mass, kept, wanted.purity)
     if not stake.size:
-        return ()
-    lot = np.flatnonzero(kept) if kept.any() else stake[[int(np.argmax(w[:, stake].mean(axis=0)))]]
-    lots = _candidates(w, mass, stake, kept, run.target.purity, run.target.confidence)
+        return []
+    lot = lot_of(kept, stake, w)
+    lots = _candidates(w, mass, stake, kept, wanted.purity, wanted.confidence)
     assay = (w[:, lot] * mass[lot]).sum(axis=1) / mass[lot].sum()
     stakes = np.column_stack([assay, _marginal(lots)])
     uncertain = stake[np.argsort(-w[:, stake].std(axis=0) * mass[stake], kind="stable")]
-    found = [
-        _judged(offer, expect(stakes, offer.reading, offer.noise, lots)) for offer in offers(world, stake, uncertain)
-    ]
-    return tuple(sorted(found, key=_rank))
+    return [(offer, expect(stakes, offer.reading, offer.noise, lots)) for offer in offers(world, stake, uncertain)]
 
 
-def _rank(one: NextMeasurement) -> tuple[float, str]:
-    """By what it does: the share by which the interval shrinks and the chance of another decision, added."""
-    gain = 1.0 - one.half_width_expected / max(one.half_width_now, 1e-12)
-    return -round(gain + one.chance_changes_decision, 6), one.what
+def lot_of(kept: NDArray[np.bool_], stake: NDArray[np.intp], w: Array) -> NDArray[np.intp]:
+    """Numbers of the cuts whose assay is told: the lot, or the best cut at stake where no lot stands. w : (D, K)."""
+    return np.flatnonzero(kept) if kept.any() else stake[[int(np.argmax(w[:, stake].mean(axis=0)))]]
+
+
+def score(expected: Expected) -> float:
+    """What a measurement is ranked by: the share by which the interval shrinks and the chance of another decision, added."""
+    after = min(expected.after, expected.now)
+    return 1.0 - after / max(expected.now, 1e-12) + expected.changes
 
 
 def _at_stake(w: Array, mass: Array, kept: NDArray[np.bool_], purity: float) -> NDArray[np.intp]:
@@ -128,7 +138,7 @@ def _marginal(lots: Candidate) -> Array:
     return lots.surplus[:, max(lots.current, 0)]
 
 
-def _judged(offer: Offer, expected: Expected) -> NextMeasurement:
+def _judged(offer: Offer, expected: Expected, evidence: Evidence) -> NextMeasurement:
     after = min(expected.after, expected.now)
     gain = 0.0 if expected.now <= 0.0 else 1.0 - after / expected.now
     text = (
@@ -136,4 +146,5 @@ def _judged(offer: Offer, expected: Expected) -> NextMeasurement:
         f"± {100 * after:.2g} wt% ({100 * gain:.0f} % narrower); the chance that other cuts are kept is "
         f"{100 * expected.changes:.0f} %."
     )
-    return NextMeasurement(offer.what, offer.cost, offer.cut, expected.now, after, expected.changes, text)
+    cut = evidence.names[offer.cuts[0]] if len(offer.cuts) == 1 else None
+    return NextMeasurement(offer.what, offer.cost, cut, expected.now, after, expected.changes, text)

@@ -19,22 +19,30 @@ from fractionkit.readings.thermometer import THERMOMETER
 
 Array = NDArray[np.float64]
 Cost = Literal["minutes", "balance", "instrument"]
+Kind = Literal["thermometer", "barometer", "finer density", "density", "refractive index", "boiling range"]
 
 NEXT_DECIMAL = 7.0  # a finer instrument leaves a seventh of bias and repeatability: halfway, by factors, from 5 to 10
+NONE = np.zeros(0, dtype=np.intp)
 WORTH = 1.5  # an instrument is offered where it is at least so much better than what was used
 
 
 @dataclass(frozen=True)
 class Offer:
-    """One measurement. reading : (D, r) without its own errors; noise : (r, r) their covariance. ``cut`` is named where
-    only one is measured.
+    """One measurement.
+
+    cuts : numbers of those measured, none where an instrument is looked at. reading : (D, r) without its own errors;
+    noise : (r, r) their covariance. common, fresh : standard uncertainties of the instrument, SI, alike in all readings
+    and in each: what the noise has of them.
     """
 
+    kind: Kind
     what: str
     cost: Cost
-    cut: str | None
+    cuts: NDArray[np.intp]
     reading: Array
     noise: Array
+    common: float
+    fresh: float
 
 
 def offers(world: World, cuts: NDArray[np.intp], uncertain: NDArray[np.intp]) -> Iterator[Offer]:
@@ -47,10 +55,9 @@ def offers(world: World, cuts: NDArray[np.intp], uncertain: NDArray[np.intp]) ->
         yield _density(world, int(k))
     if _has_index(world):
         if len(cuts) > 1:
-            yield _index(world, cuts, f"refractive index of {len(cuts)} cuts", None)
-        name = world.evidence.names[uncertain[0]]
+            yield _index(world, cuts)
         if not np.isfinite(world.evidence.index.value[uncertain[0]]):
-            yield _index(world, uncertain[:1], f"refractive index of {name}", name)
+            yield _index(world, uncertain[:1])
     untested = [k for k in uncertain if not np.isfinite(world.evidence.range_start.value[k])]
     for k in untested[:3]:
         yield _boiling_range(world, int(k))
@@ -62,14 +69,16 @@ def _thermometer(world: World) -> Iterator[Offer]:
     u = max((float(size) for size in sizes if np.isfinite(size)), default=0.0)
     if THERMOMETER in world.errors and u > WORTH * CALIBRATED_BIAS:
         shown = u * world.theta[:, [world.errors.index(THERMOMETER)]]
-        yield Offer("thermometer held in melting ice and in steam", "minutes", None, shown, _one(CALIBRATED_BIAS))
+        what = "thermometer held in melting ice and in steam"
+        yield Offer("thermometer", what, "minutes", NONE, shown, _one(CALIBRATED_BIAS), CALIBRATED_BIAS, 0.0)
 
 
 def _barometer(world: World) -> Iterator[Offer]:
     u = world.evidence.pressure_u
     if PRESSURE in world.errors and u > WORTH * BAROMETER_U:
         shown = u * world.theta[:, [world.errors.index(PRESSURE)]]
-        yield Offer("pressure by a barometer at the bench", "minutes", None, shown, _one(BAROMETER_U))
+        what = "pressure by a barometer at the bench"
+        yield Offer("barometer", what, "minutes", NONE, shown, _one(BAROMETER_U), BAROMETER_U, 0.0)
 
 
 def _one(u: float) -> Array:
@@ -88,7 +97,8 @@ def _finer_density(world: World, cuts: NDArray[np.intp]) -> Iterator[Offer]:
     warm = [slope * u for u in meter.thermometer]
     noise = np.diag(fresh**2 + warm[1] ** 2) + common**2 + np.outer(warm[0], warm[0]) + world.unknown(jacobian)
     what = f"density of {_named(world, cuts)} to ± {1.96e-3 * np.hypot(fresh, common):.1g} g/mL"
-    yield Offer(what, "instrument", _only(world, cuts), value + world.known(jacobian, {}), noise)
+    own = (float(np.hypot(common, np.abs(warm[0]).mean())), float(np.hypot(fresh, np.abs(warm[1]).mean())))
+    yield Offer("finer density", what, "instrument", cuts, value + world.known(jacobian, {}), noise, *own)
 
 
 def _density(world: World, k: int) -> Offer:
@@ -104,8 +114,8 @@ def _density(world: World, k: int) -> Offer:
         fresh, bias = float(usual.repeat_of(1500.0)), float(usual.bias_of(1500.0))
     value, jacobian = world.liquid("density", cuts, ROOM)
     noise = _one(float(np.hypot(fresh, bias))) + world.unknown(jacobian)
-    name = world.evidence.names[k]
-    return Offer(f"density of {name}", "balance", name, value + world.known(jacobian, felt), noise)
+    what = f"density of {world.evidence.names[k]}"
+    return Offer("density", what, "balance", cuts, value + world.known(jacobian, felt), noise, bias, fresh)
 
 
 def _used(kind: Measured) -> tuple[float | None, float | None]:
@@ -121,12 +131,14 @@ def _has_index(world: World) -> bool:
     return not np.isnan(world.mixture.constants.refraction.reference).any()
 
 
-def _index(world: World, cuts: NDArray[np.intp], what: str, cut: str | None) -> Offer:
+def _index(world: World, cuts: NDArray[np.intp]) -> Offer:
     bias, repeat = INDEX_U["abbe"]
     warm = [TYPICAL_SLOPE * u for u in THERMOMETER_U]
     value, jacobian = world.liquid("index", cuts, ROOM)
-    noise = np.eye(len(cuts)) * (repeat**2 + warm[1] ** 2) + bias**2 + warm[0] ** 2 + world.unknown(jacobian)
-    return Offer(what, "instrument", cut, value + world.known(jacobian, {}), noise)
+    common, fresh = float(np.hypot(bias, warm[0])), float(np.hypot(repeat, warm[1]))
+    noise = np.eye(len(cuts)) * fresh**2 + common**2 + world.unknown(jacobian)
+    what = f"refractive index of {_named(world, cuts)}"
+    return Offer("refractive index", what, "instrument", cuts, value + world.known(jacobian, {}), noise, common, fresh)
 
 
 def _boiling_range(world: World, k: int) -> Offer:
@@ -141,15 +153,11 @@ def _boiling_range(world: World, k: int) -> Offer:
             felt[name] = float(np.nanmedian(change))
     if PRESSURE not in world.errors:
         own = float(np.hypot(np.abs(pressed).mean(), 0.6))
-    repeat = np.nanmedian(head.repeat) if np.isfinite(head.repeat).any() else REPEAT
+    repeat = float(np.nanmedian(head.repeat)) if np.isfinite(head.repeat).any() else REPEAT
     noise = _one(float(np.hypot(repeat, own))) + world.unknown(moved)
-    name = world.evidence.names[k]
-    return Offer(f"boiling-range test of {name}", "minutes", name, T + world.known(moved, felt), noise)
+    what = f"boiling-range test of {world.evidence.names[k]}"
+    return Offer("boiling range", what, "minutes", cuts, T + world.known(moved, felt), noise, own, repeat)
 
 
 def _named(world: World, cuts: NDArray[np.intp]) -> str:
     return world.evidence.names[cuts[0]] if len(cuts) == 1 else f"{len(cuts)} cuts"
-
-
-def _only(world: World, cuts: NDArray[np.intp]) -> str | None:
-    return world.evidence.names[cuts[0]] if len(cuts) == 1 else None

@@ -10,15 +10,12 @@ from numpy.typing import NDArray
 
 from fractionkit.composition import Evidence, RunPosterior
 from fractionkit.mixture import Mixture
-from fractionkit.readings.terms import Measured
 
 Array = NDArray[np.float64]
 
 ROOM = 293.15  # K
 MOST_DRAWS = 1536
-LONGEST = 60  # cuts whose readings are used to tell the shared errors of a draw
 PRESSURE = "pressure"
-PLACE_SD = 0.09  # of a cut's own dew point between its two head temperatures, as a share of the way between
 
 
 @dataclass(frozen=True)
@@ -33,14 +30,10 @@ class World:
 
     @classmethod
     def of(cls, mixture: Mixture, evidence: Evidence, posterior: RunPosterior) -> World:
-        """Draws of a fitted run. The posterior gives the compositions; the shared errors that go with each follow from
-        the readings, which are linear in them and normal about them.
-        """
+        """Draws of a fitted run, evenly chosen: compositions and shared errors of one draw belong together."""
         count = min(len(posterior.draws), MOST_DRAWS)
         pick = (np.arange(count) * len(posterior.draws)) // count
-        draws = posterior.draws[pick]
-        bare = cls(mixture, evidence, draws, posterior.errors, np.zeros((count, len(posterior.errors))))
-        return cls(mixture, evidence, draws, posterior.errors, _shared(bare))
+        return cls(mixture, evidence, posterior.draws[pick], posterior.errors, posterior.theta[pick])
 
     def known(self, jacobian: Array, felt: Mapping[str, Array | float]) -> Array:
         """Change (D, K') for the draws' shared errors: ``jacobian`` (D, K', m) by the mixture's errors, ``felt`` by name."""
@@ -85,76 +78,3 @@ class World:
         if which == "density":
             return self.mixture.density(w, temperature), self.mixture.density_errors(w, temperature)
         return self.mixture.refractive_index(w, temperature), self.mixture.refractive_index_errors(w, temperature)
-
-
-def _shared(bare: World) -> Array:
-    """Shared errors (D, p) given each draw's compositions: theta ~ N(0, I) updated by y = f(w) + J(w) theta + e."""
-    count, size = bare.theta.shape
-    precision = np.broadcast_to(np.eye(size), (count, size, size)).copy()
-    pull = np.zeros((count, size))
-    for gap, jacobian, felt, variance in _gaps(bare):
-        columns = np.zeros((*gap.shape, size))
-        for place, name in enumerate(bare.errors):
-            column = bare._column(name, jacobian, felt)
-            if column is not None:
-                columns[..., place] = column
-        scaled = columns / variance[..., None]
-        precision += np.swapaxes(scaled, 1, 2) @ columns
-        pull += np.einsum("dkp,dk->dp", scaled, gap)
-    mean = np.linalg.solve(precision, pull[..., None])[..., 0]
-    noise = np.random.default_rng(20240702).standard_normal((count, size, 1))
-    # precision = L L^T, so L^-T times white noise has its inverse for covariance
-    lower = np.linalg.cholesky(precision)
-    return np.asarray(mean + np.linalg.solve(np.swapaxes(lower, 1, 2), noise)[..., 0])
-
-
-_Gap = tuple[Array, Array, Mapping[str, Array | float], Array]
-
-
-def _gaps(bare: World) -> list[_Gap]:
-    """Readings less predictions (D, K'), jacobians, instruments' errors and variances, kind by kind."""
-    evidence = bare.evidence
-    found: list[_Gap] = []
-
-    def chosen(*kinds: Measured) -> NDArray[np.intp]:
-        read = np.any([np.isfinite(kind.value[: evidence.cuts]) for kind in kinds], axis=0)
-        where = np.flatnonzero(read)
-        return where[:: max(1, -(-len(where) // LONGEST))]
-
-    temperatures = {"density": evidence.density_temperature, "index": evidence.index_temperature}
-    for which, kind in (("density", evidence.density), ("index", evidence.index)):
-        cuts = chosen(kind)
-        if cuts.size:
-            value, jacobian = bare.liquid(which, cuts, temperatures[which][cuts])
-            found.append((kind.value[cuts] - value, jacobian, _felt(kind, cuts), kind.repeat[cuts] ** 2))
-    cuts = chosen(evidence.head_start, evidence.head_end)
-    if cuts.size:
-        start, end = (_either(a, b)[cuts] for a, b in _both(evidence.head_start.value, evidence.head_end.value))
-        repeat = _either(evidence.head_start.repeat, evidence.head_end.repeat)[cuts]
-        middle, way = 0.5 * (start + end), np.abs(end - start)
-        kind = evidence.head_start if np.isfinite(evidence.head_start.value[cuts]).all() else evidence.head_end
-        found.append(_boiled(bare, "dew", cuts, middle, kind, repeat**2 + (PLACE_SD * way) ** 2))
-    cuts = chosen(evidence.range_start)
-    if cuts.size:
-        kind = evidence.range_start
-        found.append(_boiled(bare, "bubble", cuts, kind.value[cuts], kind, kind.repeat[cuts] ** 2))
-    return found
-
-
-def _boiled(bare: World, which: str, cuts: NDArray[np.intp], read: Array, kind: Measured, variance: Array) -> _Gap:
-    T, moved, pressed = bare.boiling(which, cuts)
-    felt = dict(_felt(kind, cuts))
-    felt[PRESSURE] = pressed + felt.get(PRESSURE, 0.0)
-    return read - T, moved, felt, variance
-
-
-def _felt(kind: Measured, cuts: NDArray[np.intp]) -> dict[str, Array | float]:
-    return {name: np.nan_to_num(change[cuts]) for name, change in kind.shared.items()}
-
-
-def _either(first: Array, second: Array) -> Array:
-    return np.where(np.isnan(first), second, first)
-
-
-def _both(first: Array, second: Array) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
-    return (first, second), (second, first)

@@ -131,12 +131,16 @@ def test_a_reading_is_told_against_what_the_others_expect(mixture):
     change[4] = -12.0
     checks = check_readings(mixture, with_density(binary(), change))
     worst = min(checks, key=lambda check: check.probability)
+    assert worst.cut == "C5"
     assert worst.stands_out
     assert {check.cut for check in checks if check.stands_out} == {
         "C5"
     }  # not its neighbours, though the error is shared
-    assert worst.text.startswith("density of C5: 1.5")
-    assert "g/mL, where the other readings lead one to expect" in worst.text
+    # density and head temperature of C5 contradict each other, and each is told against what the other says
+    density = next(check for check in checks if check.cut == "C5" and check.kind == "density")
+    assert density.stands_out
+    assert density.text.startswith("density of C5: 1.5")
+    assert "g/mL, where the other readings lead one to expect" in density.text
 
 
 def test_two_kinds_of_reading_are_not_needed(mixture):
