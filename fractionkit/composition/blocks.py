@@ -168,14 +168,21 @@ class Setting:
     def _dry_point(self, nodes: points.Nodes, cuts: slice) -> Channel:
         assert self.dry is not None
         kind = self.evidence.range_end
-        kind = replace(kind, repeat=np.hypot(kind.repeat, DRY_REPEAT))
         found = self.dry.at(nodes.coordinates)
         pressed = found.by_pressure * self.evidence.pressure_u / self.evidence.pressure
         moves = Moves(
             [*self.places[self.dry.errors], self.index(PRESSURE), self.index(DRY_POINT)],
             [found.moved, pressed[..., None], found.by_left[..., None]],
         )
-        return self._channel(DRY_POINT, kind, found.temperature, moves, kind.shared, nodes, cuts)
+        bends = Moves([self.index(DRY_POINT)], [found.bent])
+        scatter = Normal.of(
+            kind.value[cuts],
+            np.hypot(kind.repeat, DRY_REPEAT)[cuts],
+            nodes.across_cell(found.temperature),
+            nodes.power,
+            found.variance(),
+        )
+        return self._channel(DRY_POINT, scatter, found.temperature, moves, kind.shared, nodes, cuts, bends)
 
     def _density(self, nodes: points.Nodes, cuts: slice) -> Channel:
         kind = self.evidence.density

@@ -113,7 +113,7 @@ class _Told:
                 found = found * np.exp(row.log_likelihood(prediction[None])[0])
                 continue
             spread = scatter.scale()[place.row]
-            if not np.isfinite(spread):
+            if not np.isfinite(spread).all():
                 continue
             assert isinstance(scatter, Normal | Range)
             if isinstance(scatter, Normal):
@@ -124,10 +124,11 @@ class _Told:
             moved[:, channel.errors] = _merged(channel.jacobian[place.row], place.nodes.cells)[kept]
             off.append(prediction - value)
             slope.append(moved)
-            variance.append(spread**2)
+            each = np.broadcast_to(spread, place.nodes.log_volume.shape[1:])
+            variance.append(_merged(each**2, place.nodes.cells)[kept])
         if not off:
-            return cls(cells, np.zeros((len(kept), 0)), np.zeros((len(kept), 0, size)), np.zeros(0), found)
-        return cls(cells, np.stack(off, axis=1), np.stack(slope, axis=1), np.array(variance), found)
+            return cls(cells, np.zeros((len(kept), 0)), np.zeros((len(kept), 0, size)), np.zeros((len(kept), 0)), found)
+        return cls(cells, np.stack(off, axis=1), np.stack(slope, axis=1), np.stack(variance, axis=1), found)
 
 
 def _merged(values: Array, cells: tuple[int, ...]) -> Array:
@@ -156,14 +157,15 @@ def _normal(told: Sequence[_Told], w: Array, size: int) -> _Normal:
         held = vessel.cells.held(About.of(part)).T * vessel.found
         reached = held.sum(axis=1)
         total += np.log(reached + NOWHERE)
-        kinds = len(vessel.variance)
+        kinds = vessel.variance.shape[1]
         if kinds == 0:
             continue
         held /= np.maximum(reached, 1e-30)[:, None]
         off = held @ vessel.off
         square = (vessel.off[:, :, None] * vessel.off[:, None, :]).reshape(-1, kinds * kinds)
         spread = (held @ square).reshape(count, kinds, kinds) - off[:, :, None] * off[:, None, :]
-        spread += np.diag(vessel.variance)
+        beside = 1.0 - held.sum(axis=1, keepdims=True)  # of a course that runs beside all cells nothing is held
+        spread[:, range(kinds), range(kinds)] += held @ vessel.variance + beside * vessel.variance.mean(axis=0)
         slope = (held @ vessel.slope.reshape(-1, kinds * size)).reshape(count, kinds, size)
         white, log_root = _whitened(spread, np.concatenate([slope, off[..., None]], axis=2))
         rows.append(white)

@@ -43,7 +43,9 @@ class Scatter(Protocol):
         ...
 
     def scale(self) -> Array:
-        """Standard deviation (K,) with which the reading tells eta, infinite where nothing was read."""
+        """Standard deviation with which the reading tells eta, (K,), or (K, G) where nodes differ; infinite where nothing was
+        read.
+        """
         ...
 
     def widened(self, eta: Array, variance: Array) -> Array:
@@ -61,26 +63,32 @@ class Normal:
 
     value : (K,); precision : (K,) or (K, G), 1/sd^2, zero where not taken. log_amplitude : like precision; a likelihood
     narrower than `SMOOTH` cells is widened to that, lower by as much as it is wider, so that its integral is kept.
+    wider : (K, G) by how much the variance on each node is more than the reading's own, before that; 1 on all nodes.
     """
 
     value: Array
     precision: Array
     log_amplitude: Array
+    wider: Array | float = 1.0
 
     @classmethod
-    def of(cls, value: Array, sd: Array, across_cell: Array | None = None, power: float = 1.0) -> Normal:
+    def of(
+        cls, value: Array, sd: Array, across_cell: Array | None = None, power: float = 1.0, more: Array | None = None
+    ) -> Normal:
         """From readings (K,) and their standard uncertainties, NaN where not taken.
 
         across_cell : (K, G) squared change of the prediction across each node's cell. power : to which the likelihood will
-        be raised: the integral of that power is kept.
+        be raised: the integral of that power is kept. more : (K, G) variance besides, where it differs from node to node.
         """
         taken = np.isfinite(value) & np.isfinite(sd)
         plain = np.where(taken, 1.0 / np.where(taken, sd, 1.0) ** 2, 0.0)
         value = np.where(taken, value, 0.0)
         if across_cell is None:
             return cls(value, plain, np.zeros_like(plain))
-        spread = np.maximum(1.0, SMOOTH**2 * plain[:, None] * across_cell)
-        return cls(value, plain[:, None] / spread, -0.5 / power * np.log(spread))
+        wider = 1.0 if more is None else 1.0 + plain[:, None] * more
+        precision = plain[:, None] / wider
+        spread = np.maximum(1.0, SMOOTH**2 * precision * across_cell)
+        return cls(value, precision / spread, -0.5 * np.log(wider) - 0.5 / power * np.log(spread), wider)
 
     def log_likelihood(self, eta: Array) -> Array:
         """See `Scatter`."""
@@ -104,9 +112,10 @@ class Normal:
         return (self.precision.reshape(len(self.value), -1) > 0.0).any(axis=1).astype(int)
 
     def scale(self) -> Array:
-        """See `Scatter`; the sharpest node's."""
-        sharpest = self.precision.reshape(len(self.value), -1).max(axis=1)
-        return np.where(sharpest > 0.0, 1.0 / np.sqrt(np.where(sharpest > 0.0, sharpest, 1.0)), np.inf)
+        """See `Scatter`; the sharpest node's, but for a variance that differs from node to node."""
+        sharpest = (self.precision.reshape(len(self.value), -1) * self.wider).max(axis=1)
+        own = np.where(sharpest > 0.0, 1.0 / np.sqrt(np.where(sharpest > 0.0, sharpest, 1.0)), np.inf)
+        return own if np.ndim(self.wider) == 0 else own[:, None] * np.sqrt(self.wider)
 
     def widened(self, eta: Array, variance: Array) -> Array:
         """See `Scatter`."""

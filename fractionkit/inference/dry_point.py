@@ -2,10 +2,11 @@
 
 A cut boiled away in a flask is a differential distillation: d n_i/dt = -K_i n_i, K_i = y_i/x_i (Rayleigh, Phil. Mag. 4
 (1902) 521). When the last drop goes, what is left is spread as vapour and film over the flask, about `LEFT` of the moles
-charged, by which factor `LEFT_SPREAD` depends on the flask, and is the same for all cuts tested in it (common practice, no
-source); the thermometer shows the bubble point of that. Not above the heaviest component's boiling point, whatever the
-flask: in x the dry point lies above the dew point by 2.3 times the way from bubble to dew point at a relative volatility of
-1.5, by 0.66 times at 4 (equimolar, 2 % left; closed form).
+charged. By which factor `LEFT_SPREAD` depends on the flask, and is the same for all cuts tested in it; by a lesser one,
+`LEFT_FRESH`, it differs from test to test with the heating (common practice, no source). The thermometer shows the bubble
+point of that: in a wide boiling mixture half as much again is up to 6 K. Not above the heaviest component's boiling point,
+whatever the flask: in x the dry point lies above the dew point by 2.3 times the way from bubble to dew point at a relative
+volatility of 1.5, by 0.66 times at 4 (equimolar, 2 % left; closed form).
 """
 
 from __future__ import annotations
@@ -31,23 +32,38 @@ Array = NDArray[np.float64]
 
 DRY_POINT = "dry point"  # name of the error that all tests in one flask share
 LEFT, LEFT_SPREAD = 0.02, float(np.log(2.0))  # moles left; one standard deviation of their logarithm
+LEFT_FRESH = float(np.log(1.5))  # one standard deviation from test to test
 DRY_REPEAT = 0.5  # K, of one dry point besides the thermometer's: it is read while it runs away (common practice)
 STEPS, NEWTON_STEPS = 8, 6  # to the greatest part left, and on to each of the others a quarter as many
+AWAY = np.array([2.0, 1.0, 0.0, -1.0, -2.0])  # parts left that are looked at, in standard deviations, and their weights
+WEIGHT = np.exp(-0.5 * AWAY**2) / np.exp(-0.5 * AWAY**2).sum()
 
 
 @dataclass(frozen=True)
 class Dry(Boiling):
-    """Dry points, K; by_left : (...) change for one standard deviation of what is left."""
+    """Dry points, K, with `LEFT` of the moles left.
+
+    by_left : (...) change for one standard deviation of the logarithm of what is left, bent : (..., 1) by its square. bare :
+    (...) standard deviation of what those two leave unsaid: a wide boiling mixture's dry point stays at its heaviest
+    component's boiling point, and falls steeply once more is left than there is of that.
+    """
 
     by_left: Array
+    bare: Array
+
+    def variance(self) -> Array:
+        """K2 (...), of one test among others in the same flask: what is left differs from test to test."""
+        part = (LEFT_FRESH / LEFT_SPREAD) ** 2
+        return np.asarray(part * (self.by_left**2 + 4.0 * self.bent[..., 0] ** 2) + self.bare**2)
 
 
 @dataclass(frozen=True)
 class DryTable:
     """Dry points over compositions at one pressure.
 
-    values : (points, ..., 3 + q) K: temperature, its change by ln pressure, by one standard deviation of what is left, then
-    by each of the ``errors`` (q,), which are indices into `Mixture.model_errors`.
+    values : (points, ..., 5 + q) K: temperature, its change by ln pressure, by one standard deviation of what is left and by
+    the square of that, what these leave unsaid, then the change by each of the ``errors`` (q,), which are indices into
+    `Mixture.model_errors`.
     """
 
     values: Array
@@ -72,8 +88,7 @@ class DrySolver:
 
 
 def _parted(values: Array) -> Dry:
-    unbent = np.zeros((*values.shape[:-1], 0))
-    return Dry(values[..., 0], values[..., 3:], unbent, values[..., 1], values[..., 2])
+    return Dry(values[..., 0], values[..., 5:], values[..., 3:4], values[..., 1], values[..., 2], values[..., 4])
 
 
 def dry_table(mixture: Mixture, pressure: float) -> DryTable | DrySolver:
@@ -134,16 +149,21 @@ def _ln_k(mixture: Mixture, x: Array, pressure: float) -> Array:
 def _solved(
     mixture: Mixture, pressure: float, w: Array, errors: NDArray[np.intp], ln_k: Callable[[Array], Array] | None = None
 ) -> Array:
-    """Values as `DryTable` has them, (..., 3 + q), of liquids with mass fractions ``w`` (..., n).
+    """Values as `DryTable` has them, (..., 5 + q), of liquids with mass fractions ``w`` (..., n).
 
-    The spread is half the difference between the greatest and the least part left that one standard deviation allows.
+    The changes by what is left are those of least squares through the dry point itself, over all parts left (`AWAY`).
     """
     find = ln_k or (lambda x: _ln_k(mixture, x, pressure))
-    more = boiled_down(mixture.mole_fractions(w), np.log(LEFT) + LEFT_SPREAD, find, STEPS)
-    left = boiled_down(more, -LEFT_SPREAD, find, STEPS // 4)
-    less = boiled_down(left, -LEFT_SPREAD, find, STEPS // 4)
-    temperature, vapour = mixture.bubble_point(left, pressure)
-    spread = 0.5 * (mixture.bubble_point(more, pressure)[0] - mixture.bubble_point(less, pressure)[0])
-    moved = mixture.bubble_point_errors(left, temperature, vapour)[..., errors]
-    slope = mixture.bubble_slope(left, temperature, vapour)
-    return np.concatenate([np.stack([temperature, slope, spread], axis=-1), moved], axis=-1)
+    left = [boiled_down(mixture.mole_fractions(w), np.log(LEFT) + AWAY[0] * LEFT_SPREAD, find, STEPS)]
+    for _ in AWAY[1:]:
+        left.append(boiled_down(left[-1], -LEFT_SPREAD, find, STEPS // 4))
+    middle = left[len(AWAY) // 2]
+    temperature, vapour = mixture.bubble_point(middle, pressure)
+    change = np.stack([mixture.bubble_point(part, pressure)[0] - temperature for part in left], axis=-1)
+    by_left = change @ (WEIGHT * AWAY) / (WEIGHT @ AWAY**2)
+    bent = change @ (WEIGHT * AWAY**2) / (WEIGHT @ AWAY**4)
+    unsaid = change - by_left[..., None] * AWAY - bent[..., None] * AWAY**2
+    moved = mixture.bubble_point_errors(middle, temperature, vapour)[..., errors]
+    slope = mixture.bubble_slope(middle, temperature, vapour)
+    columns = [temperature, slope, by_left, bent, np.sqrt(unsaid**2 @ WEIGHT)]
+    return np.concatenate([np.stack(columns, axis=-1), moved], axis=-1)

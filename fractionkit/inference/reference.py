@@ -33,7 +33,9 @@ def refer(block: Block, mode: Array) -> Block:
     if not felt or block.nodes.scattered:  # scattered points have no neighbours to take a slope from
         return block
     nodes = block.nodes
-    slopes = np.stack([_gradient(channel.at(mode), nodes) / scale[:, None, None] for channel, scale in felt], axis=2)
+    slopes = np.stack(
+        [_gradient(channel.at(mode), nodes) / scale.reshape(len(scale), -1, 1) for channel, scale in felt], axis=2
+    )
     flat = _flat(nodes)
     information = np.einsum("kgcd,kgce->kgde", slopes, slopes) + flat
     log_prior = 0.5 * np.linalg.slogdet(information)[1] - 0.5 * np.linalg.slogdet(flat)[1]

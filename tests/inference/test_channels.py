@@ -38,6 +38,16 @@ def test_a_range_read_at_one_end_only_is_a_plain_reading():
     assert -0.5 / 0.5 < found[0, 0] < -0.5 * 0.9
 
 
+def test_a_variance_that_differs_from_node_to_node():
+    """Against scipy's normal density, which falls as it grows wide, and against its own scale."""
+    eta, more = np.array([[0.0, 1.0, 3.0, 9.0]]), np.array([[0.0, 1.0, 4.0, 25.0]])
+    scatter = Normal.of(np.array([2.0]), np.array([0.5]), np.zeros((1, 4)), 1.0, more)
+    found, sd = scatter.log_likelihood(eta.copy())[0], np.sqrt(0.25 + more[0])
+    truth = norm(eta[0], sd).logpdf(2.0)
+    np.testing.assert_allclose(found - found[0], truth - truth[0], atol=1e-12)
+    np.testing.assert_allclose(scatter.scale()[0], sd)
+
+
 def test_nothing_read_says_nothing():
     empty = np.array([np.nan])
     eta = np.array([[300.0, 400.0]])
