@@ -1,9 +1,10 @@
 """More evidence of the same simulated runs: what else a bench could read, each added alone to head temperatures and density.
 
 What is planted comes from the truth, not from the estimator: first drop = bubble point of the cut; dry point = where a
-differential distillation of the cut ends with 1 to 5 % left; pot = bubble point of what is in the pot, with superheat;
-refractive index by Gladstone and Dale's rule on the true volumes (the estimator mixes by Lorentz and Lorenz), pure
-indices displaced by a draw of their stated u; a test's chance of a positive rises as a logistic curve, not a normal one.
+differential distillation of the cut ends with 1 to 5 % left, as much in all tests of a run or not; pot = bubble point of
+what is in the pot, with superheat; refractive index by Gladstone and Dale's rule on the true volumes (the estimator mixes
+by Lorentz and Lorenz), pure indices displaced by a draw of their stated u; a test's chance of a positive rises as a
+logistic curve, not a normal one.
 """
 
 from __future__ import annotations
@@ -46,6 +47,7 @@ LOST = 0.005  # most of a cut that goes off as vapour, uniform from nothing
 TESTED = 3  # cuts taken for a boiling-range test
 POT_BIAS, POT_REPEAT = 1.0, 0.5  # K, superheat and the pot's own thermometer, and what differs from reading to reading
 LEFT = (0.01, 0.05)  # of a cut when the dry point is read: the last drop runs off the bottom of the flask
+ONE_FLASK = 0.5  # of the runs all tests leave as much, in the others each its own
 ALONE = "head temperatures and density"
 NO_ORDER = "the same, order of distillation not used"
 BALANCE = "charge and residue weighed, density of both"
@@ -58,7 +60,9 @@ LABORATORY = "another laboratory's result of one cut"
 
 def variants(bench: Bench, quality: Quality, evidence: Evidence, seed: int) -> dict[str, tuple[Evidence, Chosen]]:
     """Each kind of further evidence added to ``evidence``, and which cuts (K,) it is of."""
-    rng = np.random.default_rng([seed, bench.number, len(quality.name), 4])
+    rng = np.random.default_rng(
+        [seed, bench.number, int(bench.pressure), len(quality.name), 4]
+    )  # no two mixtures alike
     warm, dense = repeated(bench, quality, seed)
     extras = EXTRAS[quality.name]
     every = np.ones(len(bench.mass), dtype=bool)
@@ -165,10 +169,11 @@ def _ranged(
     chosen[rng.permutation(size)[:TESTED]] = True
     tested = bench.w[chosen] / bench.w[chosen].sum(axis=1, keepdims=True)
     count = len(tested)
+    left = np.full(count, rng.uniform(*LEFT)) if rng.random() < ONE_FLASK else rng.uniform(*LEFT, count)
     part = bench.truth.part(np.full(count, bench.number))
     moles = tested / part.molar_mass
     whole = distil(part, moles, np.ones(count), np.zeros(count), np.full(count, bench.pressure),
-                   distilled=1.0 - rng.uniform(*LEFT, count), tolerance=1e-3, quick=False)  # fmt: skip
+                   distilled=1.0 - left, tolerance=1e-3, quick=False)  # fmt: skip
     first, last = np.full((2, size), np.nan)
     first[chosen], last[chosen] = whole.head_temperature[:, 0], whole.head_temperature[:, -1]
 
