@@ -60,10 +60,15 @@ def show(made: Campaign, console: Console | None = None) -> None:
 
 def policy_table(made: Campaign) -> Table:
     """One row a number of carried cuts."""
-    rows = table(("carried", "right"), ("kept of fed, %", "right"), ("last batch, g", "right"), ("settled", "fixed"))
+    rows = table(
+        ("carried", "right"),
+        ("kept of fed, %", "right"),
+        (f"last batch, {words.unit(made)}", "right"),
+        ("settled", "fixed"),
+    )
     for place, policy in enumerate(made.policies):
         cells = (
-            str(policy.carried), words.percent(policy.overall), words.grams(policy.kept),
+            str(policy.carried), words.percent(policy.overall), words.mass(policy.kept, words.unit(made)),
             words.settled(policy) + (f", {policy.gathers[0]} gathers" if policy.gathers else ""),
         )  # fmt: skip
         rows.add_row(*(styled(cell, "bold" if place == made.best else "") for cell in cells))
@@ -72,14 +77,14 @@ def policy_table(made: Campaign) -> Table:
 
 def passes_table(made: Campaign) -> Table:
     """One charge with the set-up and by simple distillations."""
-    figures = ("cut at, wt%", "kept, g", "h", "MJ")
+    figures = ("cut at, wt%", f"kept, {words.unit(made)}", "h", "MJ")
     rows = table(("one charge by", "left"), *((name, "right") for name in figures))
     rows.columns[0].max_width = 34
     for row in made.passes:
         cells = (
             words.means(row, made),
             words.aims(row),
-            words.grams(row.kept),
+            words.mass(row.kept, words.unit(made)),
             words.hours(row.time),
             words.megajoules(row.heat),
         )
@@ -89,10 +94,10 @@ def passes_table(made: Campaign) -> Table:
 
 def batch_table(made: Campaign, width: int) -> Table:
     """One row a batch of the best policy; the middle ones are left out where they are many."""
-    wide = width >= 100
+    wide, unit = width >= 100, words.unit(made)
     shown = table()
-    names = ["batch", "fresh, g", "kept, g", "assay, wt%"] + (["heart"] if wide else [])
-    for name in [*names, "recycle, g"]:
+    names = ["batch", f"fresh, {unit}", f"kept, {unit}", "assay, wt%"] + (["heart"] if wide else [])
+    for name in [*names, f"recycle, {unit}"]:
         shown.add_column(name, justify="left" if name == "heart" else "right", no_wrap=name != "heart")
     shown.add_column(styled(f"{shorten(made.target, 20 if wide else 15)}, wt%"), justify="right", no_wrap=True)
     rows = made.chosen.batches
@@ -101,10 +106,10 @@ def batch_table(made: Campaign, width: int) -> Table:
         if row is None:
             shown.add_row("…")
             continue
-        fresh, recycle = words.grams(row.fresh), words.grams(row.recycle)
+        fresh, recycle = words.mass(row.fresh, unit), words.mass(row.recycle, unit)
         assay, held = words.share(row.assay), words.share(row.composition.get(made.target))
         if not wide:  # only what is kept has room for its interval
             fresh, recycle, assay, held = (text.split(" (")[0] for text in (fresh, recycle, assay, held))
         heart = (row.cut_at,) if wide else ()
-        shown.add_row(*map(styled, (str(row.number), fresh, words.grams(row.kept), assay, *heart, recycle, held)))
+        shown.add_row(*map(styled, (str(row.number), fresh, words.mass(row.kept, unit), assay, *heart, recycle, held)))
     return shown

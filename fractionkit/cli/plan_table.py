@@ -60,11 +60,11 @@ def setup_table(plan: Plan, width: int) -> Table:
             limit = "–" if trial.limit is None else f"{100 * trial.limit:.4g}"
             table.add_row(*map(styled, (*_set_up(trial), limit)))
         return table
-    for name in ("kept, g", "recov., %", *(("heat, MJ",) if wide else ()), "h", "water, L"):
+    for name in (f"kept, {words.unit(plan)}", "recov., %", *(("heat, MJ",) if wide else ()), "h", "water, L"):
         table.add_column(name, justify="right", no_wrap=True)
     for trial in able[:MOST_ROWS]:
         costs = trial.costs
-        cells = [*_set_up(trial), words.kept(trial), words.percent(trial.recovery, whole=wide)]
+        cells = [*_set_up(trial), words.kept(trial, words.unit(plan)), words.percent(trial.recovery, whole=wide)]
         if wide:
             cells.append(words.megajoules(costs.heat if costs else None))
         cells += [words.hours(costs.time if costs else None), words.litres(costs.coolant if costs else None)]
@@ -81,8 +81,8 @@ def receiver_table(plan: Plan, trial: Trial, width: int) -> Table:
 
     Every component has a column where there is room, otherwise only the target.
     """
-    cuts = trial.cuts
-    table = terminal.table(("", "fixed"), ("take away at", "fixed"), ("head, °C", "right"), ("mass, g", "right"))
+    cuts, unit = trial.cuts, words.unit(plan)
+    table = terminal.table(("", "fixed"), ("take away at", "fixed"), ("head, °C", "right"), (f"mass, {unit}", "right"))
     target = plan.components.index(plan.target)
     room = (width - 66) // 20
     shown = list(range(len(plan.components))) if room >= len(plan.components) else [target]
@@ -93,7 +93,9 @@ def receiver_table(plan: Plan, trial: Trial, width: int) -> Table:
     for receiver in cuts.receivers if cuts else ():
         assert cuts is not None
         table.add_row(
-            *map(styled, (receiver.name, words.change(cuts, receiver), words.head(receiver), words.mass(receiver))),
+            *map(
+                styled, (receiver.name, words.change(cuts, receiver), words.head(receiver), words.mass(receiver, unit))
+            ),
             *(styled(words.share(receiver, i)) for i in shown),
             styled(receiver.decision, "bold green" if receiver.decision == "keep" else ""),
         )

@@ -229,11 +229,13 @@ def _receivers(task: _Task, ends: Array, heart: int | None) -> tuple[Receiver, .
     others[:, task.component] = -1.0
     main = others.argmax(axis=-1)
     share = mass.mean(axis=0) / max(float(mass.mean(axis=0).sum()), 1e-300)
+    low, high = np.quantile(w[..., task.component], [0.025, 0.975], axis=0)
     verdicts = decide(
         np.arange(len(ends)) == (-1 if heart is None else heart),
         meets,
         average[:, task.component],
-        *np.quantile(w[..., task.component], [0.025, 0.975], axis=0),
+        low,
+        high,
         share,
         task.names[task.component],
         others[np.arange(len(ends)), main],

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from fractionkit.planning.cutting_model import CutPlan, Receiver, ResidueOption
 from fractionkit.planning.sampling import central
-from fractionkit.quantities import Estimate, format_interval, format_mass, format_probability
-from fractionkit.quantities.rounding import HEAVY, RESOLUTION
+from fractionkit.quantities import Estimate, format_interval, format_probability, mass_scale
+from fractionkit.quantities.rounding import RESOLUTION
 from fractionkit.readings.checks import ZERO_CELSIUS
 
 Array = NDArray[np.float64]
@@ -30,34 +30,34 @@ _SHOWN: dict[Kind, tuple[float, float, str, int]] = {
 }
 
 
-def interval(values: Array, kind: Kind) -> str:
+def interval(values: Array, kind: Kind, unit: str | None = None) -> str:
     """Median with the 95 % interval of scenarios (S,), as text."""
     low, middle, high = (float(end) for end in central(values))
-    return shown(middle, low, high, kind)
+    return shown(middle, low, high, kind, unit)
 
 
-def shown(middle: float, low: float, high: float, kind: Kind) -> str:
-    """An estimate with its interval, without one where that is narrower than `FINEST`."""
+def shown(middle: float, low: float, high: float, kind: Kind, unit: str | None = None) -> str:
+    """An estimate with its interval, without one where that is narrower than `FINEST`; ``unit`` is a mass's, if one is set."""
     least = max(FINEST[kind], 5e-4 * abs(middle) if kind == "mass" else 0.0)
-    return single(middle, kind) if high - low <= 2.0 * least else format_interval(middle, low, high, kind)
+    return single(middle, kind, unit) if high - low <= 2.0 * least else format_interval(middle, low, high, kind, unit)
 
 
-def span(made: Estimate, kind: Kind) -> str:
+def span(made: Estimate, kind: Kind, unit: str | None = None) -> str:
     """An estimate with its interval, as the sentences write it."""
-    return shown(made.estimate, made.low, made.high, kind)
+    return shown(made.estimate, made.low, made.high, kind, unit)
 
 
-def single(value: float, kind: Kind) -> str:
+def single(value: float, kind: Kind, unit: str | None = None) -> str:
     """One number without an interval, to the digits that a bench can use; a fraction below one is never shown as one."""
-    if kind == "mass" and value >= HEAVY:
-        return format_mass(value)
-    factor, shift, unit, decimals = _SHOWN[kind]
+    if kind == "mass" and (unit or mass_scale(value)[0]) == "kg":
+        return f"{value:.2f} kg"
+    factor, shift, name, decimals = _SHOWN[kind]
     if kind == "mass" and factor * value >= 1000.0:
         decimals = 0
     text = f"{factor * value + shift:.{decimals}f}"
     if kind == "fraction" and float(text) == factor and value < 1.0 - RESOLUTION:
         text = f"> {factor - 10.0**-decimals:.{decimals}f}"
-    return f"{text} {unit}"
+    return f"{text} {name}"
 
 
 def sentences(plan: CutPlan) -> CutPlan:

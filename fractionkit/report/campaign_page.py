@@ -22,7 +22,7 @@ def campaign_html(made: Campaign) -> str:
     reaches = made.chosen.overall.estimate > 0.0
     page = environment()
     page.filters.update(
-        goal=goal, grams=words.grams, percent=words.percent, share=words.share, hours=words.hours,
+        goal=goal, mass=words.mass, percent=words.percent, share=words.share, hours=words.hours,
         megajoules=words.megajoules, settled=words.settled, gain=words.gain, means=words.means, aims=words.aims,
     )  # fmt: skip
     return page.get_template(TEMPLATE).render(
@@ -33,6 +33,7 @@ def campaign_html(made: Campaign) -> str:
         headline=f"{'✓' if reaches else '✗'} {words.headline(made)}",
         wanted=words.wanted(made),
         setup=words.setup(made),
+        unit=words.unit(made),
         limit="" if made.limit is None else single(made.limit, "mass"),
         carried=words.carried(made.chosen.carried),
         picture=Markup(campaign_chart(made)),  # our own SVG, whose texts are escaped where they are drawn

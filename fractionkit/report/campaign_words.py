@@ -11,22 +11,30 @@ from fractionkit.report.plan_words import hours, megajoules
 __all__ = [
     "carried",
     "gain",
-    "grams",
     "headline",
     "hours",
+    "mass",
     "megajoules",
     "percent",
     "settled",
     "setup",
     "share",
+    "unit",
     "wanted",
 ]
 
 
-def grams(made: Estimate | None, *, unit: bool = False) -> str:
-    """Mass with its interval; without ``unit``, under a heading that says g, only kg are named."""
-    text = UNKNOWN if made is None else span(made, "mass")
-    return text if unit else text.removesuffix(" g")
+def unit(made: Campaign) -> str:
+    """Unit of the masses in tables, which the headings name."""
+    return mass_scale(made.fresh.estimate)[0]
+
+
+def mass(made: Estimate | None, under: str | None = None) -> str:
+    """Mass with its interval; figures alone ``under`` a heading that names the unit."""
+    if made is None:
+        return UNKNOWN
+    text = span(made, "mass", under)
+    return text if under is None else text.removesuffix(f" {under}")
 
 
 def percent(made: Estimate | None) -> str:
@@ -43,14 +51,13 @@ def _bare(made: Estimate | None, kind: Kind) -> str:
     return UNKNOWN if made is None else span(made, kind).rpartition(" ")[0]
 
 
-def gain(made: Estimate) -> str:
-    """What a recycle gains or loses, g (or kg, named) with its sign; 0 where it is less than a tenth of a gram."""
-    largest = max(abs(made.low), abs(made.high))
-    if largest < 1e-4:
+def gain(made: Estimate, under: str) -> str:
+    """What a recycle gains or loses, with its sign, under a heading that names the unit; 0 where it is under 0.1 g."""
+    if max(abs(made.low), abs(made.high)) < 1e-4:
         return "0"
-    unit, factor = mass_scale(largest)
-    middle, low, high = (factor * part for part in (made.estimate, made.low, made.high))
-    return f"{middle:+.1f} ({low:+.1f} to {high:+.1f})" + (" kg" if unit == "kg" else "")
+    factor, digits = (1e3, 1) if under == "g" else (1.0, 2)
+    middle, low, high = (f"{factor * part:+.{digits}f}" for part in (made.estimate, made.low, made.high))
+    return f"{middle} ({low} to {high})"
 
 
 def wanted(made: Campaign) -> str:

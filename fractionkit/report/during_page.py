@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from fractionkit.figures.during_chart import during_chart
 from fractionkit.figures.labels import ZERO_CELSIUS, plain
 from fractionkit.planning.during_model import During, Mixed
-from fractionkit.quantities import Estimate, format_mass, format_probability
-from fractionkit.report.campaign_words import grams
+from fractionkit.quantities import Estimate, format_probability, mass_scale
+from fractionkit.report.campaign_words import mass
 from fractionkit.report.templates import environment
 from fractionkit.report.words import LOCAL_RULES, by_substance, wt_percent
 
@@ -34,6 +34,8 @@ def during_html(found: During, plan: Started) -> str:
     from fractionkit import __version__
     from fractionkit.assessment.context import cautions
 
+    unit, factor = mass_scale(plan.curve.charge.sum(axis=1).max())
+    decimals = 1 if unit == "g" else 2
     return (
         environment()
         .get_template(TEMPLATE)
@@ -43,8 +45,9 @@ def during_html(found: During, plan: Started) -> str:
             setup=plain(found.setup) + (f", reflux {found.reflux:g}" if found.reflux > 0.0 else ""),
             tone="no" if found.impossible else "open",
             picture=Markup(during_chart(found, plan)),  # our own SVG, whose texts are escaped where they are drawn
-            rows=_rows(found),
-            readings=[(format_mass(r.collected, unit=False), f"{r.head - ZERO_CELSIUS:.1f}") for r in found.readings],
+            unit=unit,
+            rows=_rows(found, unit),
+            readings=[(f"{factor * r.collected:.{decimals}f}", f"{r.head - ZERO_CELSIUS:.1f}") for r in found.readings],
             surprise=format_probability(found.surprise),
             cautions=by_substance(cautions(found.components)),
             local_rules=LOCAL_RULES,
@@ -53,19 +56,19 @@ def during_html(found: During, plan: Started) -> str:
     )
 
 
-def _rows(found: During) -> list[tuple[str, str, list[str]]]:
+def _rows(found: During, unit: str) -> list[tuple[str, str, list[str]]]:
     """What, its mass, the wt% of each component."""
-    rows = [_mixed("in this receiver", found.receiver), _mixed("left in pot and column", found.left)]
+    rows = [_mixed("in this receiver", found.receiver, unit), _mixed("left in pot and column", found.left, unit)]
     if found.change is not None:
-        rows.append(_mixed("the heart, when cut", found.change.heart))
+        rows.append(_mixed("the heart, when cut", found.change.heart, unit))
     made = [row for row in rows if row is not None]
     if found.coming:
         made.insert(0, ("coming over now", "–", _shares(found.coming)))
     return made
 
 
-def _mixed(what: str, made: Mixed | None) -> tuple[str, str, list[str]] | None:
-    return None if made is None else (what, grams(made.mass), _shares(made.w))
+def _mixed(what: str, made: Mixed | None, unit: str) -> tuple[str, str, list[str]] | None:
+    return None if made is None else (what, mass(made.mass, unit), _shares(made.w))
 
 
 def _shares(made: tuple[Estimate, ...]) -> list[str]:

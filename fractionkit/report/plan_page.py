@@ -71,6 +71,7 @@ def _context(plan: Plan) -> dict[str, Any]:
     return {
         "plan": plan,
         "best": best,
+        "unit": words.unit(plan),
         "title": plain(plan.title) or "Untitled plan",
         "tone": "yes" if best else "no",
         "headline": f"{'✓' if best else '✗'} {words.headline(plan)}",
@@ -111,7 +112,7 @@ def _receivers(plan: Plan, trial: Trial) -> list[dict[str, Any]]:
             "name": receiver.name,
             "change": words.change(cuts, receiver),
             "head": words.head(receiver),
-            "mass": words.mass(receiver),
+            "mass": words.mass(receiver, words.unit(plan)),
             "shares": [words.share(receiver, place) for place in range(len(plan.components))],
             "meets": format_probability(receiver.meets),
             "decision": receiver.decision,

@@ -18,6 +18,7 @@ from fractionkit.quantities import (
     format_interval,
     format_probability,
     format_with_half_width,
+    mass_scale,
 )
 from fractionkit.quantities.rounding import HEAVY
 
@@ -30,18 +31,21 @@ RANKS = {
 }
 
 
-def grams(made: Estimate | None, *, unit: bool = True) -> str:
-    """Mass with its interval: "412 (380–430) g"; without ``unit``, under a heading that says g, only kg are named."""
+def grams(made: Estimate | None) -> str:
+    """Mass with its interval: "412 (380–430) g"."""
     if made is None:
         return UNKNOWN
-    if made.estimate >= HEAVY:
-        return span(made, "mass")
-    return _short(made, 1e3) + (" g" if unit else "")
+    return span(made, "mass") if made.estimate >= HEAVY else _short(made, 1e3) + " g"
 
 
-def kept(trial: Trial, *, unit: bool = False) -> str:
-    """Mass of the heart with its interval."""
-    return UNKNOWN if trial.cuts is None or not trial.reaches else _grams(trial.cuts.kept, unit=unit)
+def unit(plan: Plan) -> str:
+    """Unit of the masses in tables, which the headings name."""
+    return mass_scale(plan.charge.estimate)[0]
+
+
+def kept(trial: Trial, under: str) -> str:
+    """Mass of the heart with its interval, under a heading that names the unit."""
+    return UNKNOWN if trial.cuts is None or not trial.reaches else _grams(trial.cuts.kept, under)
 
 
 def percent(made: Estimate | None, *, whole: bool = True) -> str:
@@ -108,7 +112,7 @@ def verdict(plan: Plan) -> str:
         return "Nothing here reaches the target" + (f"; nearest: {reasons[0]}." if reasons else ".")
     chance = format_probability(best.cuts.probability, spoken=True)
     return (
-        f"Keep {kept(best, unit=True)} of {interval(best.cuts.assay, 'fraction')} {plan.target}, "
+        f"Keep {kept(best, unit(plan))} {unit(plan)} of {interval(best.cuts.assay, 'fraction')} {plan.target}, "
         f"{interval(best.cuts.recovery, 'probability')} of what is charged; probability of {wanted(plan)}: {chance}."
     )
 
@@ -160,19 +164,20 @@ def share(receiver: Receiver, place: int) -> str:
     return interval(receiver.w[:, place], "fraction").removesuffix(" wt%")
 
 
-def mass(receiver: Receiver) -> str:
-    """Mass of a receiver under a heading that says g."""
-    return _grams(receiver.mass)
+def mass(receiver: Receiver, under: str) -> str:
+    """Mass of a receiver, under a heading that names the unit."""
+    return _grams(receiver.mass, under)
 
 
-def _grams(values: Array, *, unit: bool = False) -> str:
+def _grams(values: Array, under: str) -> str:
     """Median with the 95 % interval of scenarios (S,), to a tenth of a gram at most, whole where the interval is wide."""
+    if under == "kg":
+        return interval(values, "mass", under).removesuffix(" kg")
     low, middle, high = (1e3 * float(end) for end in central(values))
-    if middle >= 1e3 * HEAVY:
-        return interval(values, "mass")
     digits = 0 if high - low >= 5.0 else 1
-    text = f"{middle:.1f}" if high - low < 0.2 else f"{middle:.{digits}f} ({low:.{digits}f}–{high:.{digits}f})"
-    return text + (" g" if unit else "")
+    if high - low < 0.2:
+        return f"{middle:.1f}"
+    return f"{middle:.{digits}f} ({low:.{digits}f}–{high:.{digits}f})"
 
 
 def sanity(plan: Plan, made: Shortcut) -> str:
