@@ -6,8 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.assessment import context, words
+from fractionkit.assessment.azeotropes import Azeotrope, azeotrope_flags, azeotropes, layer_flags, settled
 from fractionkit.assessment.estimates import estimates, spread
 from fractionkit.assessment.model import (
+    AT_ODDS,
     DOUBTFUL,
     AssessedCut,
     Assessment,
@@ -45,9 +47,10 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
     masses = _masses(run, corrected, posterior, mixture)
     posterior, still_flags = _tied(run, mixture, corrected, posterior, masses)
     closure = close(masses, posterior.draws, *context.sides(run, posterior))
-    kept, verdicts, alone = _decisions(run, posterior, masses)
-    at_odds = posterior.consistency < DOUBTFUL or words.discordant_cuts(posterior)
-    diagnosis = diagnose(run, mixture) if at_odds else None
+    boiling = azeotropes(run, mixture, corrected, posterior)
+    kept, verdicts, alone = _decisions(run, posterior, masses, boiling)
+    doubtful = posterior.consistency < DOUBTFUL or words.discordant_cuts(posterior)
+    diagnosis = diagnose(run, mixture) if doubtful else None
     curve = context.curve(mixture, corrected, posterior, run)
     readings = context.plotted(mixture, corrected, posterior, masses.mass, curve)
     return Assessment(
@@ -60,9 +63,11 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         confidence=run.target.confidence if run.target else None,
         pressure=corrected.evidence.pressure,
         pressure_u=corrected.evidence.pressure_u,
-        cuts=_cuts(run, corrected, posterior, masses, verdicts, alone, diagnosis),
+        cuts=_cuts(
+            run, posterior, masses, verdicts, alone, _cut_flags(run, mixture, corrected, posterior, masses, diagnosis)
+        ),
         lot=_lot(run, corrected, posterior, masses, kept),
-        portions=_portions(run, posterior, masses, verdicts),
+        portions=() if posterior.consistency < AT_ODDS else _portions(run, posterior, masses, verdicts),
         balance=_balance(run, closure),
         findings=words.findings(corrected.evidence, posterior),
         corrections=corrected.corrections,
@@ -70,6 +75,7 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         cautions=context.cautions(run.components),
         flags=(
             *words.run_flags(run, corrected, posterior, closure, mixture),
+            *azeotrope_flags(boiling, run, corrected.evidence.pressure),
             *still_flags,
             *(() if diagnosis is None else words.explanations(diagnosis)),
         ),
@@ -118,13 +124,15 @@ def _masses(run: Run, corrected: CorrectedRun, posterior: RunPosterior, mixture:
 
 
 def _decisions(
-    run: Run, posterior: RunPosterior, masses: Masses
+    run: Run, posterior: RunPosterior, masses: Masses, boiling: tuple[Azeotrope, ...]
 ) -> tuple[NDArray[np.bool_], tuple[Verdict, ...], Array | None]:
     """Cuts in the lot (K,), a verdict a cut, and the chance of each to meet the target alone."""
     size = len(run.cuts)
     if run.target is None:
         verdict = Verdict("recycle", "no target is stated, so nothing can be kept for it")
         return np.zeros(size, dtype=bool), (verdict,) * size, None
+    if posterior.consistency < AT_ODDS:
+        return np.zeros(size, dtype=bool), (Verdict("recycle", words.SET_ASIDE),) * size, None
     i = run.components.index(run.target.component)
     draws = posterior.draws[..., i]
     alone = meets(draws - run.target.purity)
@@ -135,6 +143,7 @@ def _decisions(
         kept,
         alone,
         posterior.mean[:, i],
+        posterior.low[:, i],
         posterior.high[:, i],
         masses.mass / np.nansum(masses.mass),
         run.target.component,
@@ -142,20 +151,32 @@ def _decisions(
         tuple(run.components[j] for j in others.argmax(axis=1)),
         run.target.purity,
         run.target.confidence,
+        settled(boiling, run),
     )
     return kept, verdicts, alone
 
 
+def _cut_flags(
+    run: Run,
+    mixture: Mixture,
+    corrected: CorrectedRun,
+    posterior: RunPosterior,
+    masses: Masses,
+    diagnosis: Diagnosis | None,
+) -> dict[int, tuple[Flag, ...]]:
+    layers = {k: (flag,) for k, flag in layer_flags(run, mixture, posterior).items()}
+    told = words.cut_flags(run, corrected, posterior, masses, diagnosis)
+    return {k: (*told.get(k, ()), *layers.get(k, ())) for k in {*told, *layers}}
+
+
 def _cuts(
     run: Run,
-    corrected: CorrectedRun,
     posterior: RunPosterior,
     masses: Masses,
     verdicts: tuple[Verdict, ...],
     alone: Array | None,
-    diagnosis: Diagnosis | None,
+    flags: dict[int, tuple[Flag, ...]],
 ) -> tuple[AssessedCut, ...]:
-    flags = words.cut_flags(run, corrected, posterior, masses, diagnosis)
     return tuple(
         AssessedCut(
             name,
@@ -185,7 +206,8 @@ def _lot(
     if run.target is None:
         return None
     if not kept.any():
-        return Lot((), 0.0, None, 0.0, False, words.no_lot(run.target), words.NOT_TESTED)
+        said = words.NO_LOT_AT_ODDS if posterior.consistency < AT_ODDS else words.no_lot(run.target)
+        return Lot((), 0.0, None, 0.0, False, said, words.NOT_TESTED)
     draws = combined(posterior, masses.mass, kept)
     i = run.components.index(run.target.component)
     assay = _mixed(posterior, masses.mass, kept)[i]

@@ -24,6 +24,8 @@ NOT_TESTED = (
     "colour",
     "any substance that the sheet does not name",
 )
+SET_ASIDE = "the readings are at odds: set it aside and measure again before anything is done with it"
+NO_LOT_AT_ODDS = ("the readings are at odds: no lot is to be relied on, and nothing may be labelled",)
 WIDE = 0.30  # width of an interval that says little
 LARGE_LOSS = 0.05  # share of the charge
 

@@ -10,11 +10,11 @@ from numpy.typing import ArrayLike
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.mixture import azeotropes, sensitivities
-from fractionkit.mixture.arrays import Array, pairs, positive, simplex
+from fractionkit.mixture.arrays import Array, Flags, pairs, positive, simplex
 from fractionkit.mixture.bubble import bubble_point, ln_k
 from fractionkit.mixture.constants import Constants, from_substances
 from fractionkit.mixture.dew import dew_point
-from fractionkit.mixture.screen import NET
+from fractionkit.mixture.screen import NET, parts
 from fractionkit.mixture.sensitivities import ModelError
 from fractionkit.substances import get
 
@@ -128,6 +128,14 @@ class Mixture:
         if self._may_split is None:
             self._may_split = azeotropes.may_split(self.constants.activity)
         return self._may_split
+
+    def parts(self, w: ArrayLike, T: ArrayLike) -> Flags:
+        """Whether liquids with mass fractions ``w`` (..., n) at ``T`` (...) in K would stand in two layers."""
+        x = self.mole_fractions(w)
+        temperature = np.broadcast_to(positive(T, "temperatures (K)"), x.shape[:-1])
+        if not self.may_split:
+            return np.zeros(x.shape[:-1], dtype=bool)
+        return parts(self.constants.activity, x.reshape(-1, self.n), temperature.ravel()).reshape(x.shape[:-1])
 
     def relative_volatility(self, x: ArrayLike, pressure: ArrayLike) -> Array:
         """Ratio K_i/K_n of each component to the last one at the bubble point, (..., n)."""

@@ -52,8 +52,7 @@ def challengers(vapour: VapourPressure, activity: Activity, target: Array, T: Ar
     liquids = net(n)
     nodes, weights = _interpolation(temperature)
     state = activity.evaluate(liquids, nodes[:, None])
-    own = np.where(liquids > 0.0, liquids * np.log(np.where(liquids > 0.0, liquids, 1.0)), 0.0).sum(axis=-1)
-    g = own + (liquids * state.ln_gamma).sum(axis=-1) - margin * (liquids**2).sum(axis=-1)
+    g = _mixing(liquids) + (liquids * state.ln_gamma).sum(axis=-1) - margin * (liquids**2).sum(axis=-1)
     right = np.concatenate([g, liquids.T])
     left = np.concatenate([weights, vapour.ln(temperature)[0] - target + 2.0 * margin * x], axis=-1)
     best, least = np.empty(len(x), dtype=np.intp), np.empty(len(x))
@@ -63,6 +62,37 @@ def challengers(vapour: VapourPressure, activity: Activity, target: Array, T: Ar
         best[rows] = distance.argmin(axis=-1)
         least[rows] = np.take_along_axis(distance, best[rows, None], axis=-1)[:, 0]
     return ~known | (least < margin * (x**2).sum(axis=-1) - ROUNDING), liquids[best]
+
+
+def parts(activity: Activity, x: Array, T: Array) -> Flags:
+    """Whether liquids ``x`` (N, n) at ``T`` (N,) in K would part into two layers, (N,).
+
+    They do where a liquid w of the net lies below the tangent plane: sum_i w_i [ln w_i + ln gamma_i(w) - ln x_i -
+    ln gamma_i(x)] < 0 (Michelsen, Fluid Phase Equilib. 9 (1982) 1-19). Of five and more components only second liquids of two
+    components are tried.
+    """
+    n = x.shape[-1]
+    liquids = net(n) if n in NET else _edges(n)
+    potential = np.log(np.maximum(x, 1e-300)) + activity.evaluate(x, T).ln_gamma
+    nodes, weights = _interpolation(T)
+    g = _mixing(liquids) + (liquids * activity.evaluate(liquids, nodes[:, None]).ln_gamma).sum(axis=-1)
+    return np.asarray((weights @ g - potential @ liquids.T).min(axis=-1) < -ROUNDING)
+
+
+def _mixing(liquids: Array) -> Array:
+    """sum_i w_i ln w_i (W,)."""
+    return np.asarray((liquids * np.log(np.where(liquids > 0.0, liquids, 1.0))).sum(axis=-1))
+
+
+def _edges(n: int) -> Array:
+    """Liquids (W, n) of two components each."""
+    axis, found = net(2), []
+    for i in range(n):
+        for j in range(i + 1, n):
+            w = np.zeros((len(axis), n))
+            w[:, [i, j]] = axis
+            found.append(w)
+    return np.concatenate(found)
 
 
 def _interpolation(T: Array) -> tuple[Array, Array]:

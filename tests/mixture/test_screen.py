@@ -88,3 +88,30 @@ def test_a_liquid_far_from_splitting_is_not_doubted(monkeypatch):
     mix.dew_point(y, 101325.0)
     assert max(rows) == 2000
     assert sum(rows) < 12 * 2000
+
+
+@pytest.mark.parametrize("others", [(), ("carbon tetrachloride",), ("toluene", "hexane", "ethanol")])
+@pytest.mark.parametrize("name", ["chloroform", "2-butanone", "1,2-dichloroethane"])
+def test_liquids_part_inside_the_two_that_boil_together(name, others):
+    """Where two liquids boil together each holds all of the other that it can: a hundredth more parts, less does not.
+
+    The two come from the jump of the first liquid along the dew curve, not from the tangent plane. Of the other
+    components there is none.
+    """
+    mix = Mixture([name, "water", *others])
+    point = mix.immiscible_boiling_point(0, 1, 101325.0)
+    assert point is not None
+    assert point.liquids is not None
+    foreign = np.sort(point.liquids, axis=0)[0]  # mole fraction of each in the liquid of the other
+    x = np.zeros((4, mix.n))
+    for row, share in enumerate((0.98, 1.02)):
+        x[row, :2] = share * foreign[0], 1.0 - share * foreign[0]
+        x[row + 2, :2] = 1.0 - share * foreign[1], share * foreign[1]
+    assert mix.parts(mix.mass_fractions(x), point.T).tolist() == [False, True, False, True]
+
+
+def test_what_mixes_never_parts():
+    w = np.random.default_rng(3).dirichlet(np.ones(3), 200)
+    mix = Mixture(["methanol", "acetone", "ethanol"])
+    assert not mix.parts(w, 293.15).any()
+    assert mix.parts(w.reshape(10, 20, 3), 293.15).shape == (10, 20)
