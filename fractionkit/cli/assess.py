@@ -22,7 +22,7 @@ def command(
     """
     check_outputs(json, report)
     from fractionkit.assessment import assess
-    from fractionkit.cli.assess_table import show
+    from fractionkit.cli.tables.assess import show
     from fractionkit.report import html, json_text
     from fractionkit.sheets import load_run
 

@@ -46,8 +46,8 @@ def command(
     Exit code 1: the run that the feed comes from is at odds with itself; 2: the sheet or an option is wrong.
     """
     check_outputs(json, report)
-    from fractionkit.cli.campaign_table import show
-    from fractionkit.planning.campaign import campaign
+    from fractionkit.cli.tables.campaign import show
+    from fractionkit.planning.campaign.policies import campaign
     from fractionkit.report.campaign_document import campaign_json_text
     from fractionkit.report.campaign_page import campaign_html
     from fractionkit.sheets.still_file import load_still

@@ -12,7 +12,7 @@ from fractionkit.cli.outputs import JsonOption, ReportOption, check_outputs, del
 from fractionkit.cli.terminal import console, heading, styled
 
 if TYPE_CHECKING:
-    from fractionkit.planning.during_model import BenchReading, During
+    from fractionkit.planning.during.model import BenchReading, During
 
 
 def command(
@@ -43,7 +43,7 @@ def command(
     """
     check_outputs(json, report)
     readings = _readings(head, collected, log)
-    from fractionkit.planning.during import during, start
+    from fractionkit.planning.during.follow import during, start
     from fractionkit.report.during_document import json_text
     from fractionkit.report.during_page import during_html
     from fractionkit.sheets.still_file import load_still
@@ -62,8 +62,8 @@ def command(
 def _readings(head: str | None, collected: str | None, log: Path | None) -> list[BenchReading]:
     """Readings of the log, then the one that was typed."""
     from fractionkit.errors import Fault, InputError
-    from fractionkit.planning.during_log import read_log
-    from fractionkit.planning.during_model import BenchReading
+    from fractionkit.planning.during.log import read_log
+    from fractionkit.planning.during.model import BenchReading
 
     found = [] if log is None else read_log(log)
     if (head is None) != (collected is None):

@@ -55,7 +55,7 @@ def command(
     if report is not None and _paper(report):
         raise InputError(Fault(str(report), "a file .html; --pdf writes the report as PDF"))
     sheet = _sheet(what, stock)
-    from fractionkit.cli.lot_table import show
+    from fractionkit.cli.tables.lot import show
     from fractionkit.release import make_lots
     from fractionkit.report.lot_document import json_text
 

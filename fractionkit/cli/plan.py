@@ -22,7 +22,7 @@ def command(
     could give that target. A plan in which no set-up reaches the target is an answer.
     """
     check_outputs(json, report)
-    from fractionkit.cli.plan_table import show
+    from fractionkit.cli.tables.plan import show
     from fractionkit.planning.compare import compare
     from fractionkit.report.plan_document import plan_json_text
     from fractionkit.report.plan_page import plan_html

@@ -22,7 +22,7 @@ def command(
     """Show a substance's constants with their uncertainty, the spread between sources, and the cautions."""
     check_outputs(json)
     from fractionkit.cli.substance_record import catalogue_record, record
-    from fractionkit.cli.substance_table import show, show_catalogue
+    from fractionkit.cli.tables.substance import show, show_catalogue
     from fractionkit.files import json_text
     from fractionkit.substances import catalogue, find, get
 

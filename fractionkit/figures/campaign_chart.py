@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import MARKS, plain, short_names, shorten
 from fractionkit.figures.tradeoff_receivers import COLOURS, HATCHES
-from fractionkit.planning.campaign_model import Campaign
+from fractionkit.planning.campaign.model import Campaign
 from fractionkit.quantities import Estimate, mass_scale
 
 if TYPE_CHECKING:

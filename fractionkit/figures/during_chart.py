@@ -8,7 +8,7 @@ import numpy as np
 
 from fractionkit.figures.canvas import GRID, INK, picture
 from fractionkit.figures.labels import MARKS, ZERO_CELSIUS
-from fractionkit.planning.during_model import Change, During
+from fractionkit.planning.during.model import Change, During
 from fractionkit.quantities import format_mass, mass_scale
 from fractionkit.quantities.rounding import HEAVY
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from fractionkit.planning.during import Started
+    from fractionkit.planning.during.follow import Started
 
 SIZE = (8.4, 4.2)
 POINTS = 240

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import plain, short_names, shorten
-from fractionkit.planning.cutting_model import Frontier
+from fractionkit.planning.cutting.model import Frontier
 from fractionkit.quantities import mass_scale
 
 if TYPE_CHECKING:

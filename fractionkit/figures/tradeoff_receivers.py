@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from fractionkit.figures.canvas import FAINT, INK, picture
 from fractionkit.figures.labels import DECISIONS, MARKS, plain, short_names
 from fractionkit.lots.decide import Decision
-from fractionkit.planning.cutting_model import CutPlan
+from fractionkit.planning.cutting.model import CutPlan
 from fractionkit.quantities import mass_scale
 
 if TYPE_CHECKING:

@@ -11,9 +11,9 @@ from multiprocessing import get_context
 from fractionkit.errors import Fault, InputError
 from fractionkit.planning.begin import asked, begun
 from fractionkit.planning.checks import check_possible, flags_of
-from fractionkit.planning.cutting import frontier
-from fractionkit.planning.cutting_curve import collected
-from fractionkit.planning.cutting_model import Frontier
+from fractionkit.planning.cutting.best import frontier
+from fractionkit.planning.cutting.curve import collected
+from fractionkit.planning.cutting.model import Frontier
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.planning.running_costs import course
 from fractionkit.planning.scenarios import Scenarios

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.assessment.model import Caution
-from fractionkit.planning.cutting_model import CutPlan, Frontier
+from fractionkit.planning.cutting.model import CutPlan, Frontier
 from fractionkit.planning.setups import SetUp
 from fractionkit.planning.shortcut import Shortcut
 from fractionkit.quantities import Estimate, Flag

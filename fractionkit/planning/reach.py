@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.planning.cutting_heart import guarded
+from fractionkit.planning.cutting.heart import guarded
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import SetUp
 from fractionkit.still import distil

@@ -9,11 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.errors import ConvergenceError
-from fractionkit.planning.cutting import best_cuts
-from fractionkit.planning.cutting_curve import By, Collected, collected
-from fractionkit.planning.cutting_heart import all_pairs, guarded
-from fractionkit.planning.cutting_model import CutPlan
-from fractionkit.planning.cutting_words import sentences
+from fractionkit.planning.cutting.best import best_cuts
+from fractionkit.planning.cutting.curve import By, Collected, collected
+from fractionkit.planning.cutting.heart import all_pairs, guarded
+from fractionkit.planning.cutting.model import CutPlan
+from fractionkit.planning.cutting.words import sentences
 from fractionkit.planning.model import Costs, Course, Trial
 from fractionkit.planning.reach import total_reflux_limit
 from fractionkit.planning.running_costs import USUAL_STARTUP, Rates, coolant, course

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from fractionkit.planning.campaign_model import BatchRow, Campaign, PassesRow, Policy
+from fractionkit.planning.campaign.model import BatchRow, Campaign, PassesRow, Policy
 from fractionkit.report import json_parts as parts
 
 SCHEMA = "fractionkit/campaign/1"

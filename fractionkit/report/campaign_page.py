@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from fractionkit.figures.campaign_chart import campaign_chart
 from fractionkit.figures.labels import plain
-from fractionkit.planning.campaign_model import Campaign
-from fractionkit.planning.cutting_words import single
+from fractionkit.planning.campaign.model import Campaign
+from fractionkit.planning.cutting.words import single
 from fractionkit.report import campaign_words as words
 from fractionkit.report.templates import environment
 from fractionkit.report.words import LOCAL_RULES, by_substance, goal

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from fractionkit.figures.labels import plain
-from fractionkit.planning.campaign_model import Campaign, PassesRow, Policy
-from fractionkit.planning.cutting_words import Kind, span
+from fractionkit.planning.campaign.model import Campaign, PassesRow, Policy
+from fractionkit.planning.cutting.words import Kind, span
 from fractionkit.quantities import UNKNOWN, Estimate, mass_scale
 from fractionkit.report.plan_words import hours, megajoules
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from fractionkit.figures.labels import ZERO_CELSIUS
-from fractionkit.planning.during_model import Change, During, Mixed
+from fractionkit.planning.during.model import Change, During, Mixed
 from fractionkit.quantities import Estimate
 from fractionkit.report import json_parts as parts
 

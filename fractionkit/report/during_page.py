@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING
 
 from fractionkit.figures.during_chart import during_chart
 from fractionkit.figures.labels import ZERO_CELSIUS, plain
-from fractionkit.planning.during_model import During, Mixed
+from fractionkit.planning.during.model import During, Mixed
 from fractionkit.quantities import Estimate, format_probability, mass_scale
 from fractionkit.report.campaign_words import mass
 from fractionkit.report.templates import environment
 from fractionkit.report.words import LOCAL_RULES, by_substance, wt_percent
 
 if TYPE_CHECKING:
-    from fractionkit.planning.during import Started
+    from fractionkit.planning.during.follow import Started
 
 TEMPLATE = "during.html"
 
@@ -26,7 +26,7 @@ def during_html(found: During, plan: Started) -> str:
     found
         Where it stands.
     plan
-        The scenarios of its plan, as `fractionkit.planning.during.start` makes them.
+        The scenarios of its plan, as `fractionkit.planning.during.follow.start` makes them.
 
     """
     from markupsafe import Markup

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.figures.labels import ZERO_CELSIUS
-from fractionkit.planning.cutting_model import CutPlan, Receiver
+from fractionkit.planning.cutting.model import CutPlan, Receiver
 from fractionkit.planning.model import Costs, Plan, Trial
 from fractionkit.planning.sampling import central
 from fractionkit.planning.shortcut import Shortcut

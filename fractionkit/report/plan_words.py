@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.figures.labels import ZERO_CELSIUS, plain
-from fractionkit.planning.cutting_model import CutPlan, Receiver
-from fractionkit.planning.cutting_words import interval, single, span
+from fractionkit.planning.cutting.model import CutPlan, Receiver
+from fractionkit.planning.cutting.words import interval, single, span
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.planning.sampling import central
 from fractionkit.planning.shortcut import Shortcut

@@ -8,7 +8,7 @@ import pytest
 from rich.cells import cell_len
 from rich.console import Console
 
-from fractionkit.cli.assess_table import MOST_ROWS, show
+from fractionkit.cli.tables.assess import MOST_ROWS, show
 from tests.report.sample import TERNARY, bare, hostile, sample
 
 FIVE = (*TERNARY, "chloroform", "cis-1,2-dichloroethylene")

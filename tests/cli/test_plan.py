@@ -15,7 +15,7 @@ from rich.console import Console
 from typer.testing import CliRunner
 
 from fractionkit.cli import plan as command
-from fractionkit.cli.plan_table import show
+from fractionkit.cli.tables.plan import show
 from fractionkit.errors import FractionkitError, InputError
 from fractionkit.planning.compare import compare
 from fractionkit.report.plan_document import SCHEMA_FILE, plan_json, plan_json_text

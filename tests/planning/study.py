@@ -11,7 +11,7 @@ import sys
 
 import numpy as np
 
-from fractionkit.planning.cutting_curve import collected
+from fractionkit.planning.cutting.curve import collected
 from fractionkit.planning.scenarios import scenarios_of
 from fractionkit.planning.setups import setups_of
 from fractionkit.planning.trial import Wish, distilled, run_trials

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 from fractionkit.errors import InputError
-from fractionkit.planning import campaign as module
-from fractionkit.planning.campaign import best_policy, campaign
+from fractionkit.planning.campaign import policies as module
+from fractionkit.planning.campaign.policies import best_policy, campaign
 from fractionkit.planning.scenarios import scenarios_of
 from fractionkit.quantities import Estimate
 from fractionkit.sheets.still_file import load_still

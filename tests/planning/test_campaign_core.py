@@ -6,8 +6,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from fractionkit.errors import InputError
-from fractionkit.planning.campaign_core import Remembering, Split, simulate
-from fractionkit.planning.campaign_settle import gathers, leaving, settling
+from fractionkit.planning.campaign.core import Remembering, Split, simulate
+from fractionkit.planning.campaign.settle import gathers, leaving, settling
 
 FEED = np.array([[0.6, 0.3, 0.1]])
 

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 
 from fractionkit.errors import InputError
 from fractionkit.mixture import Mixture
-from fractionkit.planning import cutting
-from fractionkit.planning.cutting import best_cuts, changes, frontier
-from fractionkit.planning.cutting_curve import collected
-from fractionkit.planning.cutting_heart import best_heart
-from fractionkit.planning.cutting_receivers import divide_around, divisions, mixing, piece_costs
+from fractionkit.planning.cutting import best as cutting
+from fractionkit.planning.cutting.best import best_cuts, changes, frontier
+from fractionkit.planning.cutting.curve import collected
+from fractionkit.planning.cutting.heart import best_heart
+from fractionkit.planning.cutting.receivers import divide_around, divisions, mixing, piece_costs
 from fractionkit.still import Charge, ConstantVolatility, distil
 
 ATM = 101325.0

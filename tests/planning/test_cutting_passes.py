@@ -5,9 +5,9 @@ import pytest
 from scipy.optimize import brentq, minimize_scalar
 
 from fractionkit.errors import InputError
-from fractionkit.planning.cutting import best_cuts
-from fractionkit.planning.cutting_curve import collected
-from fractionkit.planning.cutting_passes import cut, repeat
+from fractionkit.planning.campaign.passes import cut, repeat
+from fractionkit.planning.cutting.best import best_cuts
+from fractionkit.planning.cutting.curve import collected
 from fractionkit.still import ConstantVolatility, distil
 
 ATM = 101325.0

@@ -9,8 +9,8 @@ import pytest
 from fractionkit.figures.campaign_chart import campaign_chart
 from fractionkit.figures.tradeoff_chart import MOST_CURVES, stretched, tradeoff_chart
 from fractionkit.figures.tradeoff_receivers import receivers_chart
-from fractionkit.planning.campaign import campaign
-from fractionkit.planning.cutting import best_cuts, frontier
+from fractionkit.planning.campaign.policies import campaign
+from fractionkit.planning.cutting.best import best_cuts, frontier
 from fractionkit.sheets.still_file import load_still
 from fractionkit.still import Charge, ConstantVolatility, distil
 

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from fractionkit.errors import InputError
-from fractionkit.planning.cutting_curve import collected
-from fractionkit.planning.during import MANY, during, follow, start
-from fractionkit.planning.during_log import read_log
-from fractionkit.planning.during_model import BenchReading
+from fractionkit.planning.cutting.curve import collected
+from fractionkit.planning.during.follow import MANY, during, follow, start
+from fractionkit.planning.during.log import read_log
+from fractionkit.planning.during.model import BenchReading
 from fractionkit.planning.scenarios import scenarios_of
 from fractionkit.planning.setups import setups_of
 from fractionkit.sheets.still_file import load_still

@@ -13,8 +13,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from fractionkit.planning.campaign_core import Split, simulate
-from fractionkit.planning.campaign_settle import settling
+from fractionkit.planning.campaign.core import Split, simulate
+from fractionkit.planning.campaign.settle import settling
 from fractionkit.still import ConstantVolatility, distil
 
 FEED = np.array([[0.5, 0.3, 0.2], [0.4, 0.4, 0.2]])

@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq, root
 
-from fractionkit.planning.cutting import best_cuts
-from fractionkit.planning.cutting_receivers import mixing
+from fractionkit.planning.cutting.best import best_cuts
+from fractionkit.planning.cutting.receivers import mixing
 from fractionkit.still import ConstantVolatility, distil
 
 ATM = 101325.0

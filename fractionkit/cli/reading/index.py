@@ -38,7 +38,7 @@ def command(
     """
     check_outputs(json)
     from fractionkit.cli.options import Options, options_for
-    from fractionkit.cli.reading_result import Result, budget, combined, tell, typed
+    from fractionkit.cli.reading.result import Result, budget, combined, tell, typed
     from fractionkit.readings import Correction, correct_indices, index_at
     from fractionkit.substances import get
 

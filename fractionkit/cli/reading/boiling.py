@@ -29,7 +29,7 @@ def command(
     """
     check_outputs(json)
     from fractionkit.cli.options import Options, options_for
-    from fractionkit.cli.reading_result import Result, decimals_typed, tell, to_uncertainty, typed
+    from fractionkit.cli.reading.result import Result, decimals_typed, tell, to_uncertainty, typed
     from fractionkit.substances import get
 
     options = Options()

@@ -7,11 +7,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.planning.campaign_core import Divide, Split
-from fractionkit.planning.cutting import changes
-from fractionkit.planning.cutting_curve import collected
-from fractionkit.planning.cutting_heart import Heart, best_heart
-from fractionkit.planning.cutting_words import single
+from fractionkit.planning.campaign.core import Divide, Split
+from fractionkit.planning.cutting.best import changes
+from fractionkit.planning.cutting.curve import collected
+from fractionkit.planning.cutting.heart import Heart, best_heart
+from fractionkit.planning.cutting.words import single
 from fractionkit.planning.running_costs import course
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.trial import Wish, chance_margin, distilled, rates, stop_mass

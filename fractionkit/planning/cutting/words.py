@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.planning.cutting_model import CutPlan, Receiver, ResidueOption
+from fractionkit.planning.cutting.model import CutPlan, Receiver, ResidueOption
 from fractionkit.planning.sampling import central
 from fractionkit.quantities import Estimate, format_interval, format_probability, mass_scale
 from fractionkit.quantities.rounding import RESOLUTION

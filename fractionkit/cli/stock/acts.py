@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from fractionkit.cli.options import quantity
-from fractionkit.cli.stock_options import (
+from fractionkit.cli.stock.options import (
     AtOption,
     DayOption,
     MassOption,
@@ -50,7 +50,7 @@ def enter(
     with opened_for_writing(stock, create=True) as book:
         batch = book.enter(assessment, charge, day, remark)
         told(book, f"{batch.name}, {batch.title}")
-        from fractionkit.cli.stock_tables import show_run
+        from fractionkit.cli.stock.tables import show_run
 
         show_run(book, batch.name)
 
@@ -232,7 +232,7 @@ def note(
     stock: StockOption = None,
 ) -> None:
     """Note of a bottle what was read, tested, dated, or where it stands."""
-    from fractionkit.cli.stock_notes import readings_of
+    from fractionkit.cli.stock.notes import readings_of
     from fractionkit.errors import Fault, InputError
 
     notes = notes_of(at, stabiliser, retest, opened)

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.lots.decide import Decision
-from fractionkit.planning.cutting_curve import By
+from fractionkit.planning.cutting.curve import By
 
 Array = NDArray[np.float64]
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from fractionkit.errors import InputError, QuantityError
-from fractionkit.planning.during_model import BenchReading
+from fractionkit.planning.during.model import BenchReading
 from fractionkit.quantities import parse
 from fractionkit.sheets.faults import Faults
 from fractionkit.sheets.source import read_text

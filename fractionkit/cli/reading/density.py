@@ -57,8 +57,8 @@ def command(
     """
     check_outputs(json)
     from fractionkit.cli.options import Options, options_for
-    from fractionkit.cli.reading_moving import comparison, density_slope, method_warning, move, volume_row
-    from fractionkit.cli.reading_result import Result, budget, tell, typed
+    from fractionkit.cli.reading.moving import comparison, density_slope, method_warning, move, volume_row
+    from fractionkit.cli.reading.result import Result, budget, tell, typed
     from fractionkit.substances import get
 
     options = Options()

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.planning.cutting_curve import By, Collected
-from fractionkit.planning.cutting_heart import guarded
-from fractionkit.planning.during_model import BenchReading, Change, During, Mixed
+from fractionkit.planning.cutting.curve import By, Collected
+from fractionkit.planning.cutting.heart import guarded
+from fractionkit.planning.during.model import BenchReading, Change, During, Mixed
 from fractionkit.planning.running_costs import Course
 from fractionkit.planning.trial import estimate
 from fractionkit.quantities import Estimate

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.stock_tables import composition_lines
+from fractionkit.cli.stock.tables import composition_lines
 from fractionkit.cli.terminal import console, line, styled, table
 from fractionkit.figures.labels import plain, shorten
 from fractionkit.quantities import format_interval, format_mass, format_with_half_width

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fractionkit.planning.campaign_model import Campaign, Policy
-from fractionkit.planning.cutting_words import shown, span
+from fractionkit.planning.campaign.model import Campaign, Policy
+from fractionkit.planning.cutting.words import shown, span
 
 MORE = 0.005
 """Yield by which a policy that does not settle must be ahead to be told of."""

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.errors import Fault, InputError
-from fractionkit.planning.campaign_still import charged
-from fractionkit.planning.cutting_curve import Collected, collected
-from fractionkit.planning.cutting_heart import best_heart
+from fractionkit.planning.campaign.still import charged
+from fractionkit.planning.cutting.curve import Collected, collected
+from fractionkit.planning.cutting.heart import best_heart
 from fractionkit.planning.running_costs import course
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import built_in

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fractionkit.cli import terminal
 from fractionkit.cli.terminal import line, styled, table
 from fractionkit.figures.labels import shorten
-from fractionkit.planning.campaign_model import Campaign
+from fractionkit.planning.campaign.model import Campaign
 from fractionkit.report import campaign_words as words
 from fractionkit.report.words import cautions_told
 

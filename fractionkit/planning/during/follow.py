@@ -19,9 +19,9 @@ from fractionkit.inference.importance import tempering
 from fractionkit.inference.summary import pick_samples
 from fractionkit.inference.tail import chi_square_tail
 from fractionkit.planning.begin import refuse_hindered
-from fractionkit.planning.cutting_curve import Collected, collected
-from fractionkit.planning.during_change import fractions, mixed, next_change
-from fractionkit.planning.during_model import BenchReading, During
+from fractionkit.planning.cutting.curve import Collected, collected
+from fractionkit.planning.during.change import fractions, mixed, next_change
+from fractionkit.planning.during.model import BenchReading, During
 from fractionkit.planning.running_costs import Course, course
 from fractionkit.planning.scenarios import Scenarios, scenarios_of
 from fractionkit.planning.setups import SetUp, setups_of
@@ -112,7 +112,7 @@ def start(sheet: StillSheet, *, setup: str | None = None, reflux: float | None =
 
 def follow(running: Started, readings: Sequence[BenchReading], *, since: float = 0.0) -> During:
     """Where a distillation stands, from scenarios that were distilled once; see `during`."""
-    from fractionkit.planning.during_words import told, why_impossible
+    from fractionkit.planning.during.words import told, why_impossible
 
     _check(readings, since)
     _check_mass(running, readings)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from fractionkit.cli.outputs import JsonOption, ReportOption, Target, check_outputs, deliver
-from fractionkit.cli.stock_options import Place, StockOption, opened_for_reading
+from fractionkit.cli.stock.options import Place, StockOption, opened_for_reading
 from fractionkit.files import json_text
 
 if TYPE_CHECKING:
@@ -29,7 +29,7 @@ def shelf(
 ) -> None:
     """What stands on the shelf: how much, what is in it and how sure that is, what to look after."""
     check_outputs(json, report)
-    from fractionkit.cli import stock_tables
+    from fractionkit.cli.stock import tables
     from fractionkit.report import stock_document
     from fractionkit.report.stock_page import stock_html
     from fractionkit.stock.shelf import today
@@ -39,7 +39,7 @@ def shelf(
         _tell(
             json,
             lambda: stock_document.shelf(held, today()),
-            lambda: stock_tables.show_shelf(held, today(), searched=bool(words)),
+            lambda: tables.show_shelf(held, today(), searched=bool(words)),
             (report, lambda _: stock_html(book, held, today())),
         )
 
@@ -47,7 +47,7 @@ def shelf(
 def show(name: Place, json: JsonOption = None, stock: StockOption = None) -> None:
     """Everything of one bottle, cut or lot: composition, readings, what was done with it."""
     check_outputs(json)
-    from fractionkit.cli import stock_page
+    from fractionkit.cli.stock import page
     from fractionkit.report import stock_document
     from fractionkit.stock.shelf import today
 
@@ -56,7 +56,7 @@ def show(name: Place, json: JsonOption = None, stock: StockOption = None) -> Non
         _tell(
             json,
             lambda: stock_document.place(book, held, today()),
-            lambda: stock_page.show_place(book, held, today()),
+            lambda: page.show_place(book, held, today()),
         )
 
 
@@ -78,7 +78,7 @@ def _lineage(
     name: str, json: str | None, stock: Any, direction: str, follow: Callable[[Any, int], tuple[Link, ...]]
 ) -> None:
     check_outputs(json)
-    from fractionkit.cli import stock_tables
+    from fractionkit.cli.stock import tables
     from fractionkit.report import stock_document
 
     with opened_for_reading(stock) as book:
@@ -87,7 +87,7 @@ def _lineage(
         _tell(
             json,
             lambda: stock_document.lineage(held, direction, links),
-            lambda: stock_tables.show_lineage(held, direction, links),
+            lambda: tables.show_lineage(held, direction, links),
         )
 
 
@@ -100,13 +100,13 @@ def yields(
 ) -> None:
     """Yield of a campaign: charged, charged again, kept, standing, waste, lost."""
     check_outputs(json)
-    from fractionkit.cli import stock_page
+    from fractionkit.cli.stock import page
     from fractionkit.report import stock_document
     from fractionkit.stock.campaign import campaign
 
     with opened_for_reading(stock) as book:
         found = campaign(book.ledger, runs or ())
-        _tell(json, lambda: stock_document.campaign(found), lambda: stock_page.show_campaign(found))
+        _tell(json, lambda: stock_document.campaign(found), lambda: page.show_campaign(found))
 
 
 def charge(
@@ -138,14 +138,14 @@ def charge(
 def alarms(json: JsonOption = None, stock: StockOption = None) -> None:
     """Retest dates, lost stabiliser, evaporation."""
     check_outputs(json)
-    from fractionkit.cli import stock_tables
+    from fractionkit.cli.stock import tables
     from fractionkit.report import stock_document
     from fractionkit.stock.alarms import alarms as found_in
     from fractionkit.stock.shelf import today
 
     with opened_for_reading(stock) as book:
         found = found_in(book.holdings(), today())
-        _tell(json, lambda: stock_document.alarms(found, today()), lambda: stock_tables.show_alarms(found))
+        _tell(json, lambda: stock_document.alarms(found, today()), lambda: tables.show_alarms(found))
 
 
 def log(
@@ -153,10 +153,10 @@ def log(
     stock: StockOption = None,
 ) -> None:
     """The entries with their numbers, as undo wants them."""
-    from fractionkit.cli import stock_page
+    from fractionkit.cli.stock import page
 
     with opened_for_reading(stock) as book:
-        stock_page.show_log(book, last)
+        page.show_log(book, last)
 
 
 def _tell(

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.planning.cutting_curve import By, Collected
-from fractionkit.planning.cutting_refine import refine
+from fractionkit.planning.cutting.curve import By, Collected
+from fractionkit.planning.cutting.refine import refine
 
 Array = NDArray[np.float64]
 

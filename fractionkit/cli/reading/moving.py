@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fractionkit.cli.reading_result import combined
+from fractionkit.cli.reading.result import combined
 from fractionkit.quantities import COVERAGE_95, Quantity, format_with_half_width, from_si
 from fractionkit.readings import Correction, Densities, Vessel, air_density, density_at, method_named, vessel_volume
 from fractionkit.readings.atmosphere import STANDARD_PRESSURE

@@ -10,11 +10,11 @@ from numpy.typing import ArrayLike
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.lots import decide
-from fractionkit.planning import cutting_heart as hearts
-from fractionkit.planning.cutting_curve import Array, By, Collected, collected
-from fractionkit.planning.cutting_model import CutPlan, Frontier, Receiver, ResidueOption
-from fractionkit.planning.cutting_receivers import between_marks, divide_around, mixing
-from fractionkit.planning.cutting_words import sentences
+from fractionkit.planning.cutting import heart as hearts
+from fractionkit.planning.cutting.curve import Array, By, Collected, collected
+from fractionkit.planning.cutting.model import CutPlan, Frontier, Receiver, ResidueOption
+from fractionkit.planning.cutting.receivers import between_marks, divide_around, mixing
+from fractionkit.planning.cutting.words import sentences
 from fractionkit.planning.sampling import central
 from fractionkit.still import Distillation
 from fractionkit.still.equilibrium import unit

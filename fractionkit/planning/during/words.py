@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from fractionkit.planning.cutting_words import single, span
-from fractionkit.planning.during_model import Change, During
+from fractionkit.planning.cutting.words import single, span
+from fractionkit.planning.during.model import Change, During
 from fractionkit.quantities import format_probability
 
 DOUBTFUL = 0.02

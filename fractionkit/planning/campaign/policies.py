@@ -9,15 +9,15 @@ from numpy.typing import NDArray
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.planning.begin import asked, begun, refuse_hindered
-from fractionkit.planning.campaign_core import MOST_BATCHES, Batches, Progress, Remembering, simulate
-from fractionkit.planning.campaign_model import BatchRow, Campaign, PassesRow, Policy
-from fractionkit.planning.campaign_settle import TOLERANCE, gathers, leaving, settling
-from fractionkit.planning.campaign_still import still_divider
-from fractionkit.planning.campaign_words import policy_remarks, sentences
+from fractionkit.planning.campaign.core import MOST_BATCHES, Batches, Progress, Remembering, simulate
+from fractionkit.planning.campaign.model import BatchRow, Campaign, PassesRow, Policy
+from fractionkit.planning.campaign.passes import MOST_PASSES, repeated
+from fractionkit.planning.campaign.settle import TOLERANCE, gathers, leaving, settling
+from fractionkit.planning.campaign.still import still_divider
+from fractionkit.planning.campaign.words import policy_remarks, sentences
 from fractionkit.planning.checks import FULL, ROOM_TEMPERATURE, check_possible, feed_flags
 from fractionkit.planning.compare import compare
-from fractionkit.planning.cutting_passes import MOST_PASSES, repeated
-from fractionkit.planning.cutting_words import single
+from fractionkit.planning.cutting.words import single
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import SetUp, setups_of
 from fractionkit.planning.trial import USUAL_RECEIVERS, Wish, estimate

@@ -41,7 +41,7 @@ def command(
     """
     check_outputs(json)
     from fractionkit.cli.options import Options, options_for
-    from fractionkit.cli.reading_result import Result, tell, typed, u_of, value_of
+    from fractionkit.cli.reading.result import Result, tell, typed, u_of, value_of
     from fractionkit.quantities import format_with_half_width
     from fractionkit.readings import Correction, correct_pressure, mercury_barometer, steam_temperature
     from fractionkit.readings.pressure import MERCURY_SOURCE

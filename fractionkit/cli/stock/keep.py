@@ -9,13 +9,13 @@ from typing import Annotated
 import typer
 
 from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
-from fractionkit.cli.stock_options import StockOption, opened_for_reading
+from fractionkit.cli.stock.options import StockOption, opened_for_reading
 
 
 def check(json: JsonOption = None, stock: StockOption = None) -> None:
     """Prove that the file is whole and mass was neither made nor lost. Exit code 1: it does not add up."""
     check_outputs(json)
-    from fractionkit.cli.stock_page import show_proof
+    from fractionkit.cli.stock.page import show_proof
     from fractionkit.files import json_text
     from fractionkit.report import stock_document
 

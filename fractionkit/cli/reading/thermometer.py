@@ -61,7 +61,7 @@ def command(
     """
     check_outputs(json)
     from fractionkit.cli.options import Options, options_for
-    from fractionkit.cli.reading_result import (
+    from fractionkit.cli.reading.result import (
         Result,
         budget,
         combined,
