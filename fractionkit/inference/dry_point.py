@@ -13,12 +13,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.inference.nodes import fractions_from_cells
 from fractionkit.inference.predict import (
+    KEPT,
     TABLE_POINTS,
     Boiling,
     boiling_errors,
@@ -91,6 +93,7 @@ def _parted(values: Array) -> Dry:
     return Dry(values[..., 0], values[..., 5:], values[..., 3:4], values[..., 1], values[..., 2], values[..., 4])
 
 
+@lru_cache(maxsize=KEPT)
 def dry_table(mixture: Mixture, pressure: float) -> DryTable | DrySolver:
     """Dry points of liquids at ``pressure``: tabulated for two and three components."""
     errors = boiling_errors(mixture)

@@ -132,4 +132,5 @@ def test_pressure_moves_the_dry_point_as_a_boiling_point():
 def test_one_run_fitted_again_does_not_solve_its_tables_again():
     mixture = Mixture(PAIR)
     assert bubble_table(mixture, 98e3) is bubble_table(mixture, 98e3)
+    assert dry_table(mixture, 98e3) is dry_table(mixture, 98e3)
     assert bubble_table(mixture, 98e3) is not bubble_table(mixture.perturbed(np.ones(len(mixture.model_errors))), 98e3)
