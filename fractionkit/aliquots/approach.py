@@ -1,8 +1,8 @@
 """A first-order approach to a plateau fitted to a series: w = plateau + amplitude exp(-rate t).
 
 Given the rate the model is linear; rate and the rest are separated (variable projection: Golub and Pereyra, SIAM J.
-Numer. Anal. 10 (1973) 413), the rate laid on a logarithmic grid and weighted by its profile likelihood, the linear part
-drawn from its normal distribution. Random numbers start from a fixed seed.
+Numer. Anal. 10 (1973) 413), the rate laid on a logarithmic grid, then on a finer one over the rates that count, and weighted
+by its profile likelihood, the linear part drawn from its normal distribution. Random numbers start from a fixed seed.
 """
 
 from __future__ import annotations
@@ -18,7 +18,8 @@ from fractionkit.aliquots.model import Approach
 Array = NDArray[np.float64]
 
 FEWEST = 5  # samples from which three numbers can be told
-RATES, FINE = 240, 61
+RATES, FINE = 240, 301  # of the first grid, 1 to 4 % apart, and of that over the rates that count
+NEGLIGIBLE = 30.0  # chi-squared above the least, were the scatter as stated
 DRAWS = 4000
 SLOWEST, FASTEST = 0.05, 6.0  # rate times the length of the series; rate times the least spacing
 
@@ -39,16 +40,15 @@ def fit_approach(
     start = float(t.min())
     rate = np.geomspace(SLOWEST / length, FASTEST / float(spacing.min()), RATES)
     beta, chi2, amplitude_sd = _profile(rate, t - start, y, sd, kind)
-    near = int(np.argmin(chi2))
-    fine = np.geomspace(rate[max(near - 1, 0)], rate[min(near + 1, RATES - 1)], FINE)
-    beta_fine, chi2_fine, _ = _profile(fine, t - start, y, sd, kind)
-    best = int(np.argmin(chi2_fine))
-    least, at, found = float(chi2_fine[best]), float(fine[best]), beta_fine[best]
-    freedom = max(len(y) - len(found) - 1, 1)
-    widening = max(1.0, least / freedom)
+    counts = np.flatnonzero(chi2 <= chi2.min() + NEGLIGIBLE * _widening(chi2, y, beta))
+    rate = np.geomspace(rate[max(counts[0] - 1, 0)], rate[min(counts[-1] + 1, RATES - 1)], FINE)
+    beta, chi2, amplitude_sd = _profile(rate, t - start, y, sd, kind)
+    best = int(np.argmin(chi2))
+    least, at, found = float(chi2[best]), float(rate[best]), beta[best]
+    freedom, widening = _freedom(y, beta), _widening(chi2, y, beta)
     weight = np.exp(-0.5 * (chi2 - least) / widening)
     rng = np.random.default_rng(20240517)
-    picked = rng.choice(RATES, DRAWS, p=weight / weight.sum())
+    picked = rng.choice(FINE, DRAWS, p=weight / weight.sum())
     amplitude = beta[picked, -1] + np.sqrt(widening) * amplitude_sd[picked] * rng.standard_normal(DRAWS)
     low, high = np.quantile(1.0 / rate[picked], [0.025, 0.975])
     since = None
@@ -65,6 +65,16 @@ def fit_approach(
         least / freedom,
         float(chdtrc(freedom, least)),
     )
+
+
+def _freedom(y: Array, beta: Array) -> int:
+    """Degrees of freedom: readings less the numbers fitted, the rate among them."""
+    return max(len(y) - beta.shape[1] - 1, 1)
+
+
+def _widening(chi2: Array, y: Array, beta: Array) -> float:
+    """By how much the readings scatter more than stated (Birge, Phys. Rev. 40 (1932) 207), as a variance; at least one."""
+    return max(1.0, float(chi2.min()) / _freedom(y, beta))
 
 
 def _profile(rate: Array, t: Array, y: Array, sd: Array, kind: NDArray[np.intp]) -> tuple[Array, Array, Array]:
