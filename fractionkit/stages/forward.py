@@ -31,7 +31,7 @@ class Course:
 
     head : (S, K + 1) K at the first drop and at the end of every cut; head_slope : K/kg there.
     w : (S, K, n) mass fractions of the cuts; edge : (S, K + 1, n) of what comes over at the change of receivers.
-    rest : (S, n) of what is left; pot : (S,) K at the end. short : (S,) kg that could not come over any more.
+    rest : (S, n) of what is left; pot : (S, K + 1) K in the pot where head is. short : (S,) kg that could not come over any more.
     along_head, along_w : (S, P) and (S, P, n), head temperature and what comes over at the masses of `Bench.along`.
     """
 
@@ -115,7 +115,7 @@ def _read(whole: Distillation, bench: Bench) -> Course:
         w=_unit(cuts),
         edge=_unit(between),
         rest=_unit(rest),
-        pot=found.pot_end[:, here[-1]],
+        pot=found.pot_end[:, here],
         short=np.maximum(last - total, 0.0),
         along_head=head[:, along],
         along_w=_unit(np.where(near.sum(axis=-1, keepdims=True) > 0.1 * step, near, amounts[:, along])),

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.inference.summary import pick_samples
 from fractionkit.inference.tail import chi_square_tail
 from fractionkit.quantities import COVERAGE_95, Estimate, Quantity
 from fractionkit.stages.carried import with_carried
 from fractionkit.stages.fenske import MOST, key_pair, total_reflux_stages
-from fractionkit.stages.fitting import Fitting, fitted_still, stages_of
 from fractionkit.stages.infer import Sampled, linear_errors
-from fractionkit.stages.model import Course95, CutOfStill, StillFit
+from fractionkit.stages.lay import Fitting, stages_of
+from fractionkit.stages.model import Course95, CutOfStill, FittedStill, StillFit
 from fractionkit.stages.space import MOST_STAGES, Scenarios
 from fractionkit.stages.words import Told, flags
 
@@ -26,6 +27,8 @@ TOLD = 0.02
 
 TALL = 0.95 * MOST_STAGES
 DRAWN = 200
+WORST = 8
+DRAWS = 256
 
 
 def report(laid: Fitting, sampled: Sampled, stated: Quantity | None) -> StillFit:
@@ -65,7 +68,7 @@ def report(laid: Fitting, sampled: Sampled, stated: Quantity | None) -> StillFit
         course=_course(laid, sampled),
         flags=flags(told),
         effective=sampled.effective,
-        fitted=fitted_still(laid, sampled),
+        fitted=_fitted(laid, sampled),
     )
 
 
@@ -104,10 +107,10 @@ def _goodness(laid: Fitting, sampled: Sampled) -> tuple[float, int, float]:
     return chance, freedom, float(np.sqrt(least / freedom)) if chance < DOUBTFUL else 1.0
 
 
-def _worst(laid: Fitting, sampled: Sampled, most: int = 8) -> tuple[tuple[str, float], ...]:
+def _worst(laid: Fitting, sampled: Sampled) -> tuple[tuple[str, float], ...]:
     spread = np.sqrt((sampled.laid.moves**2).sum(axis=-1) + sampled.laid.variance)
     deviates = sampled.weights @ (sampled.laid.residual / spread)
-    order = np.argsort(-np.abs(deviates), kind="stable")[:most]
+    order = np.argsort(-np.abs(deviates), kind="stable")[:WORST]
     return tuple((laid.rows.labels[k], float(deviates[k])) for k in order.tolist())
 
 
@@ -203,3 +206,26 @@ def _bands(values: Array, weights: Array) -> Array:
     cumulative = np.cumsum(weights[order], axis=0)
     rows = np.stack([(cumulative < q).sum(axis=0) for q in (0.025, 0.5, 0.975)])
     return np.take_along_axis(ordered, np.minimum(rows, len(values) - 1), axis=0)
+
+
+def _fitted(laid: Fitting, sampled: Sampled) -> FittedStill:
+    """What a plan takes: equally weighted draws and their moments."""
+    rng = np.random.default_rng(20240603)
+    picked = pick_samples(sampled.weights, DRAWS, rng)
+    s = laid.space.scenarios(sampled.v[picked])
+    feed = s.w.mean(axis=0)
+    density = float(laid.mixture.density(feed, 293.15))
+    volume = s.holdup * s.mass / density
+    return FittedStill(
+        stages=float(s.stages.mean()),
+        stages_u=float(s.stages.std()),
+        holdup=float(s.holdup.mean()),
+        holdup_u=float(s.holdup.std()),
+        holdup_volume=float(volume.mean()),
+        holdup_volume_u=float(volume.std()),
+        reflux=float(np.exp(np.log(np.maximum(s.reflux, 1e-9)).mean())),
+        reflux_known=laid.space.reflux.known,
+        stages_draws=s.stages,
+        holdup_draws=s.holdup,
+        reflux_draws=s.reflux,
+    )

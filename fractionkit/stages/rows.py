@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from fractionkit.composition import Evidence
 from fractionkit.composition.evidence import shared_names
+from fractionkit.courses.pots import BIAS, REPEAT
 from fractionkit.mixture import Mixture
 from fractionkit.readings.terms import Measured
 from fractionkit.stages.forward import Bench, Course
@@ -69,8 +70,8 @@ class Laid:
 class Rows:
     """Which readings there are, in a fixed order: head, density, refractive index, stated, pot, and what came over.
 
-    labels : (M,) of the readings. cut : (M,) number of the vessel each belongs to (K: residue, K + 1: charge).
-    linear : (q,) names of the linear errors.
+    labels : (M,) of the readings. linear : (q,) names of the linear errors. pot : (P,) vessels that, with all later ones, were
+    in the pot when it was read; soiled : (P,) what the residue weighs in parts of what the pot then held.
     """
 
     def __init__(self, space: Space, bench: Bench, evidence: Evidence, mass: Array) -> None:
@@ -81,25 +82,29 @@ class Rows:
         self.liquid = [i for i, e in enumerate(mixture.model_errors) if e.kind in kinds]
         instruments = [name for name in shared_names(evidence.measured()) if name != PRESSURE]
         vessels = self.cuts + 1
+        self.vessel = _vessels(evidence)
+        self.pot = [] if evidence.pot is None else _taken(evidence.pot, self.vessel)
+        left = np.maximum(space.mass - bench.ends, 1e-3 * space.mass)
+        self.soiled = np.minimum(left[-1] / left[np.array(self.pot, dtype=np.intp) - 1], 1.0)
+        pot_errors = ["pot thermometer"] if self.pot else []
         self.linear: tuple[str, ...] = (
             *instruments,
+            *pot_errors,
             *(mixture.model_errors[i].name for i in self.liquid),
             *(f"change {j}" for j in range(self.cuts + 1)),
             *(f"stray {k}.{i}" for k in range(vessels) for i in range(mixture.n)),
             *(f"slant {j}.{i}" for j in range(2) for i in range(mixture.n)),
         )
-        ends = np.cumsum([0, len(instruments), len(self.liquid), self.cuts + 1, vessels * mixture.n, 2 * mixture.n])
-        self.at_instrument, self.at_liquid, self.at_change, self.at_stray, self.at_slant = (
-            slice(int(a), int(b)) for a, b in pairwise(ends)
+        sizes = [len(instruments), len(pot_errors), len(self.liquid), self.cuts + 1, vessels * mixture.n, 2 * mixture.n]
+        self.at_instrument, self.at_pot, self.at_liquid, self.at_change, self.at_stray, self.at_slant = (
+            slice(int(a), int(b)) for a, b in pairwise(np.cumsum([0, *sizes]))
         )
         self.instruments = tuple(instruments)
-        self.vessel = _vessels(evidence)
         self.heads = self._head_rows()
         self.density = _taken(evidence.density, self.vessel)
         self.index = _taken(evidence.index, self.vessel)
         self.stated = self._stated_rows()
-        self.pot = [] if evidence.pot is None else [v for v in _taken(evidence.pot, self.vessel) if v == self.cuts]
-        self.labels, self.cut = self._labels()
+        self.labels = self._labels()
 
     def _head_rows(self) -> list[tuple[int, int]]:
         """(0 start or 1 end, cut); a start that repeats the end before it is one reading written twice.
@@ -122,16 +127,16 @@ class Rows:
             return []
         return [(int(v), int(i)) for v, i in np.argwhere(np.isfinite(value))]
 
-    def _labels(self) -> tuple[tuple[str, ...], NDArray[np.intp]]:
+    def _labels(self) -> tuple[str, ...]:
         names = self.evidence.names
-        told: list[tuple[str, int]] = []
-        told += [(f"head, {'end' if e else 'start'} of {names[k]}", k) for e, k in self.heads]
-        told += [(f"density of {names[v]}", self.vessel[v]) for v in self.density]
-        told += [(f"refractive index of {names[v]}", self.vessel[v]) for v in self.index]
-        told += [(f"{self.space.mixture.names[i]} stated in {names[v]}", self.vessel[v]) for v, i in self.stated]
-        told += [("pot temperature at the end", self.cuts) for _ in self.pot]
-        told += [("mass that came over", self.cuts - 1)]
-        return tuple(label for label, _ in told), np.array([cut for _, cut in told], dtype=np.intp)
+        return (
+            *(f"head, {'end' if e else 'start'} of {names[k]}" for e, k in self.heads),
+            *(f"density of {names[v]}" for v in self.density),
+            *(f"refractive index of {names[v]}" for v in self.index),
+            *(f"{self.space.mixture.names[i]} stated in {names[v]}" for v, i in self.stated),
+            *(f"pot temperature at the end{'' if v == self.cuts else f' of {names[v - 1]}'}" for v in self.pot),
+            "mass that came over",
+        )
 
     @property
     def count(self) -> int:
@@ -237,12 +242,14 @@ class Rows:
         )
 
     def _pot(self, run: Course, v: Array) -> tuple[Array, Array, Array]:
+        """What does not boil raises every reading, the more the emptier the pot; see `courses.pots`."""
         moves = np.zeros((len(run.pot), len(self.pot), len(self.linear)))
-        kind = self.evidence.pot
-        if kind is None:
+        if self.evidence.pot is None or not self.pot:
             return np.zeros((len(run.pot), 0)), np.zeros(0), moves
-        added = self._felt(kind, self.pot, moves, v)
-        return kind.value[self.pot] - run.pot[:, None] - added, kind.repeat[self.pot] ** 2, moves
+        moves[:, :, self.at_pot] = BIAS
+        raised = self.space.rise_by_pressure * np.log1p(self.space.solute(v)[:, None] * self.soiled)
+        residual = self.evidence.pot.value[self.pot] - run.pot[:, self.pot] - raised
+        return residual, np.full(len(self.pot), REPEAT**2), moves
 
     def _short(self, run: Course) -> tuple[Array, Array, Array]:
         return (

@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.courses.pots import MOST_SOLUTE, SOLUTE
 from fractionkit.inference.predict import boiling_errors
 from fractionkit.mixture import Mixture
 from fractionkit.still import FittedVolatility
@@ -115,8 +117,9 @@ class Scenarios:
 class Space:
     """Parameters ``v`` (S, d), each N(0, 1) before the run, and what they mean.
 
-    In this order: stages; hold-up; ln reflux where it is uncertain; the charge's composition (n - 1); its mass; vapour
-    pressures and activities (one each of the mixture's model errors that move boiling points); pressure.
+    In this order: stages; hold-up; ln reflux where it is uncertain; what does not boil, where the pot was read
+    (``pot_read``); the charge's composition (n - 1); its mass; vapour pressures and activities (one each of the mixture's
+    model errors that move boiling points); pressure.
     """
 
     def __init__(
@@ -129,6 +132,8 @@ class Space:
         w: Array,
         mass: float,
         mass_u: float,
+        *,
+        pot_read: bool = False,
     ) -> None:
         self.mixture, self.pressure, self.stages, self.reflux = mixture, pressure, stages, reflux
         self.mass, self.mass_u = mass, mass_u
@@ -144,6 +149,7 @@ class Space:
             "stages",
             "hold-up",
             *(["reflux"] if reflux.log_u > 0.0 else []),
+            *(["solute"] if pot_read else []),
             *(f"charge {i}" for i in self.others),
             "mass",
         ]
@@ -207,6 +213,20 @@ class Space:
 
         holdup = np.minimum(-HOLDUP_MEAN * log_ndtr(-v), HOLDUP_MOST)
         return np.where(holdup < NOTHING, 0.0, holdup)
+
+    def solute(self, v: Array) -> Array:
+        """Moles (S,) of what does not boil for one mole of the residue; the distribution is `courses.pots`'s."""
+        from scipy.special import ndtr
+
+        above = ndtr(-v[:, self.names.index("solute")])
+        return np.asarray(np.minimum(SOLUTE * (np.maximum(above, 1e-12) ** -0.5 - 1.0), MOST_SOLUTE))
+
+    @cached_property
+    def rise_by_pressure(self) -> float:
+        """dT/d(ln P) in K of an even mixture: it differs by a tenth between the solvents that this is for."""
+        even = np.full(self.mixture.n, 1.0 / self.mixture.n)
+        low, high = (float(self.mixture.bubble_point(even, part * self.pressure)[0]) for part in (1.0, 1.01))
+        return (high - low) / float(np.log(1.01))
 
     def stages_at(self, stages: Array) -> Array:
         """Parameter (S,) that means so many stages."""

@@ -20,8 +20,8 @@ from fractionkit.inference.tail import chi_square_tail
 from fractionkit.mixture import Mixture
 from fractionkit.sheets import Run
 from fractionkit.stages.carried import with_carried
-from fractionkit.stages.fitting import Fitting, lay_out, reflux_of, stages_of
 from fractionkit.stages.infer import Sampled, linear_errors
+from fractionkit.stages.lay import Fitting, lay_out, reflux_of, stages_of
 from fractionkit.stages.rows import Laid
 
 Array = NDArray[np.float64]
@@ -35,7 +35,6 @@ MOST_COMPONENTS = 2
 100, of three the intervals of some runs held only half (`python -m tests.stages.study --only-tie --any-number`)."""
 
 LEAST_EFFECTIVE = 60.0
-DRAWS = 4096
 SHARED = 512
 
 
@@ -108,12 +107,13 @@ def _tied(laid: Fitting, sampled: Sampled, posterior: RunPosterior) -> Tied:
     w, errors, v = w[again], errors[again], sampled.v[picked[again]]
     cuts = w[:, : laid.rows.cuts]
     mean, low, high = drawn_interval(cuts)
-    theta = _shared(laid, posterior, v[:SHARED], errors[:SHARED], rng)
-    shared = replace(posterior.shared, theta=theta, weights=np.full(len(theta), 1.0 / len(theta)))
+    theta = _shared(laid, posterior, v, errors, rng)
+    some = theta[:SHARED]
+    shared = replace(posterior.shared, theta=some, weights=np.full(len(some), 1.0 / len(some)))
     text = f"the cuts are tied by the still's own equation ({effective:.0f} effective runs through the still)"
     residue = None if posterior.residue is None else w[:, laid.rows.cuts]
     tied = replace(
-        posterior, mean=mean, low=low, high=high, draws=cuts, shared=shared, residue=residue,
+        posterior, mean=mean, low=low, high=high, draws=cuts, theta=theta, shared=shared, residue=residue,
         effective=min(posterior.effective, effective),
     )  # fmt: skip
     return Tied(tied, True, effective, text)

@@ -25,6 +25,7 @@ def main() -> None:
     parser.add_argument("--quality", choices=["good", "plain"], default="plain")
     parser.add_argument("--control", action="store_true")
     parser.add_argument("--sway", type=float, default=0.0)
+    parser.add_argument("--pots", action="store_true", help="the pot is read at the end of every cut")
     parser.add_argument("--tie", action="store_true", help="tie the cuts as well")
     parser.add_argument("--any-number", action="store_true", help="tie three and more components too")
     parser.add_argument("--only-tie", action="store_true", help="tie the cuts without fitting the stages")
@@ -40,6 +41,7 @@ def main() -> None:
     made = worlds(
         options.names.split(";"), [n for n, _ in grid], [h for _, h in grid], options.seed,
         quality=GOOD if options.quality == "good" else PLAIN, control=options.control, sway_reflux=options.sway,
+        pots=options.pots,
     )  # fmt: skip
     scores = []
     for world in made:

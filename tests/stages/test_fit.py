@@ -106,7 +106,7 @@ def test_masses_that_lack_are_asked_for(made, monkeypatch):
     run = made[0].run
     with pytest.raises(InputError, match="mass of the charge or of the residue"):
         fit(replace(run, charge=None, residue=None))
-    monkeypatch.setattr("fractionkit.stages.fitting.LONGEST", 7)
+    monkeypatch.setattr("fractionkit.stages.lay.LONGEST", 7)
     with pytest.raises(InputError, match="at most 7 cuts"):
         fit(run)
     monkeypatch.undo()
@@ -132,6 +132,46 @@ def test_tied_cuts_hold_the_truth_in_narrower_intervals(made):
     assert np.mean(after.high - after.low) < 0.85 * np.mean(alone.high - alone.low)
     np.testing.assert_allclose(after.draws.sum(axis=-1), 1.0, rtol=0, atol=1e-12)
     assert after.shared.theta.shape[1] == len(after.errors)
+
+
+def test_the_shared_errors_of_a_draw_belong_to_its_compositions(made):
+    """Given both, a density is off by no more than what is fresh in its reading: by what the sheet states of it."""
+    world = made[1]
+    corrected = correct(world.run, Mixture(world.run.components))
+    _, tied = _tied(world, number(5.0, 1.0))
+    after, density = tied.posterior, corrected.evidence.density
+    cuts = slice(0, after.draws.shape[1])
+    mixture, at = Mixture(world.run.components), corrected.evidence.density_temperature[cuts]
+    moves = mixture.density_errors(after.draws, at)
+
+    def left(theta):
+        found = density.value[cuts] - mixture.density(after.draws, at)
+        for name, size in density.shared.items():
+            found = found - size[cuts] * theta[:, after.errors.index(name), None]
+        for i, error in enumerate(mixture.model_errors):
+            if error.kind in ("density", "excess_volume"):
+                found = found - moves[..., i] * theta[:, after.errors.index(error.name), None]
+        return found.std(axis=0)
+
+    assert after.theta.shape == (len(after.draws), len(after.errors))
+    assert np.all(left(after.theta) < 1.05 * density.repeat[cuts])
+    others = np.random.default_rng(1).permutation(after.theta)
+    assert left(others).mean() > 1.4 * left(after.theta).mean()
+
+
+def test_pot_temperatures_tell_the_holdup_better():
+    """What the pot holds is the charge less the cuts and what the column holds; ``tests.stages.study --pots`` runs many."""
+    world = worlds(PAIR, [5.0], [0.0], 5, pots=True)[0]
+    unread = np.full(len(world.run.cuts), np.nan)
+    found = []
+    for read in (unread, world.run.cuts.pot_temperature):
+        run = replace(world.run, cuts=replace(world.run.cuts, pot_temperature=read))
+        found.append(fit(run, reflux=number(world.reflux, 0.2 * world.reflux)))
+    without, with_pot = found
+    assert with_pot.holdup.low <= world.holdup <= with_pot.holdup.high
+    assert with_pot.stages.low <= world.stages <= with_pot.stages.high
+    assert with_pot.chance > 0.01
+    assert with_pot.holdup.high < 0.85 * without.holdup.high
 
 
 def test_a_still_that_cannot_have_made_the_run_is_left_out(made):

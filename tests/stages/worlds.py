@@ -8,7 +8,7 @@ is lost, and what the column held drains into the residue.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +18,7 @@ from fractionkit.quantities import COVERAGE_95, Quantity
 from fractionkit.sheets import ChargeEntry, CutTable, DensityEntry, PressureEntry, Run, ThermometerEntry
 from fractionkit.sheets.model import ColumnEntry, TargetEntry
 from fractionkit.still import Charge, Stepped, distil
+from tests.proof.more import POT_BIAS, POT_REPEAT
 from tests.proof.simulate import GOOD, PLAIN, Quality
 from tests.proof.truth import Truth, draw_control, draw_truth
 
@@ -26,6 +27,7 @@ Array = NDArray[np.float64]
 CHARGE = 1.4
 SWAY = 0.0015  # standard deviation, in parts of the charge, of when a receiver is changed
 LOST = 0.004
+SOLUTE, MOST_SOLUTE, RISE = 0.04, 0.6, 27.0  # moles for one of residue: median, most; K for a factor of e in pressure
 
 __all__ = ["GOOD", "PLAIN", "Quality", "World", "number", "worlds"]
 
@@ -56,8 +58,11 @@ def worlds(
     control: bool = False,
     cuts: int = 8,
     sway_reflux: float = 0.0,
+    pots: bool = False,
 ) -> list[World]:
-    """One run for each of ``stages`` and ``holdup``; ``sway_reflux``: part by which the reflux changes midway."""
+    """One run for each of ``stages`` and ``holdup``; ``sway_reflux``: part by which the reflux changes midway; ``pots``:
+    whether the pot was read whenever a receiver was taken away.
+    """
     rng = np.random.default_rng([seed, *(sum(map(ord, name)) for name in names)])
     size, n = len(stages), len(names)
     truth = (draw_control if control else draw_truth)(names, size, rng)
@@ -80,10 +85,21 @@ def worlds(
         ends[:-1] += SWAY * CHARGE * rng.standard_normal(cuts - 1)
         made = whole.cut_at_mass(np.sort(ends)[None])
         run = _sheet(part, made.mass[0], made.w[0], made.head_start[0], made.head_end[0], pressure[s], quality, rng)
+        if pots:
+            run = replace(run, cuts=replace(run.cuts, pot_temperature=_pot_read(made.mass[0], made.pot_end[0], rng)))
         found.append(
             World(run, float(stages[s]), float(holdup[s]) if stages[s] > 1.0 else 0.0, float(reflux[s]), made.w[0])
         )
     return found
+
+
+def _pot_read(mass: Array, pot: Array, rng: np.random.Generator) -> Array:
+    """What the pot's thermometer showed: its error, superheat, and what does not boil, all as `tests.proof.more` has them."""
+    left = CHARGE - np.cumsum(mass)
+    solute = min(SOLUTE * (rng.random() ** -0.5 - 1.0), MOST_SOLUTE)
+    raised = RISE * np.log1p(solute * left[-1] / left)
+    shown = pot + raised + POT_BIAS * rng.standard_normal() + POT_REPEAT * rng.standard_normal(len(pot))
+    return np.round(shown - 273.15, 1) + 273.15
 
 
 def _sheet(
