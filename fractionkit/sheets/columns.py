@@ -40,16 +40,19 @@ def _temperature(low: float, high: float, what: str) -> Spec:
     return Spec("temperature", "°C", low + _ICE, high + _ICE, f"{what} from {low:g} to {high:g} °C")
 
 
+HOTTEST_SAMPLE = 60
+"""°C; nobody fills a vessel with a hotter solvent of this catalogue, and 61 to 90 is a room in °F (common practice)."""
+
 SPECS: dict[str, Spec] = {
     "head_start": _temperature(-50, 300, "a head temperature"),
     "head_end": _temperature(-50, 300, "a head temperature"),
     "mass": Spec("mass", "g", 0.0, 1000.0, "a mass of more than 0 and at most 1000 kg", above=True),
     "volume": Spec("volume", "mL", 0.0, 1.0, "a volume of more than 0 and at most 1000 L", above=True),
     "density": Spec("density", "g/mL", 500.0, 3500.0, "a density from 0.5 to 3.5 g/mL"),
-    "density_temp": _temperature(-30, 120, "the temperature of the sample"),
+    "density_temp": _temperature(-30, HOTTEST_SAMPLE, "the temperature of the sample"),
     "filled_mass": Spec("mass", "g", 0.0, 10.0, "a mass of more than 0 and at most 10 kg", above=True),
     "refractive_index": Spec("refractive_index", "", 1.0, 2.0, "a refractive index between 1 and 2", above=True),
-    "refractive_temp": _temperature(-30, 120, "the temperature of the sample"),
+    "refractive_temp": _temperature(-30, HOTTEST_SAMPLE, "the temperature of the sample"),
     "pot_temp": _temperature(-50, 400, "a pot temperature"),
     "range_start": _temperature(-50, 300, "a boiling temperature"),
     "range_end": _temperature(-50, 300, "a boiling temperature"),

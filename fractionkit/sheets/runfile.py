@@ -17,6 +17,8 @@ from fractionkit.sheets.sections import RunFile, StemSection
 
 M = TypeVar("M", bound=BaseModel)
 
+_CURLY = re.compile("[\u2018\u2019\u201a\u201c\u201d\u201e\u00ab\u00bb]")
+_ANY_DATE = re.compile(r"=\s*\d{1,4}[./-]\d{1,2}[./-]\d{1,4}\s*(?:#.*)?$")
 _STAYS = re.compile(r"\b(?:oil|grease|fat|wax|resin|rosin|paint|tar|polymer|sludge|dirt)s?\b", re.IGNORECASE)
 
 
@@ -106,9 +108,19 @@ def _load(text: str, faults: Faults) -> dict[str, Any] | None:
         row = int(place[1]) if place and place[1] else (len(lines) if place else None)
         found = lines[row - 1].strip() if row and row <= len(lines) else None
         reason = str(error)[: place.start()] if place else str(error).split(";")[0]
-        hint = 'texts and quantities stand in quotation marks, like mass = "1480 g"'
-        faults.add(found, f"a line of TOML ({reason}); {hint}", row=row)
+        faults.add(found, f"{_right_line(found or '', reason)} (no TOML: {reason})", row=row)
     return None
+
+
+def _right_line(line: str, reason: str) -> str:
+    """What a line should be that is no TOML, by the slips that people make."""
+    if _CURLY.search(line):
+        return 'straight quotation marks (") throughout the file, as an editor of plain text writes them'
+    if _ANY_DATE.search(line):
+        return "a date like 2026-05-09, without quotation marks"
+    if "twice" in reason or "overwrite" in reason or "redefine" in reason:
+        return "each section and each key once; this one stands further up already"
+    return 'a [section] or key = value, texts and quantities in quotation marks, like mass = "1480 g"'
 
 
 def _about(name: str, expected: str) -> str:

@@ -39,6 +39,9 @@ CASES = {
     ),
     "head too hot": (changed(CUTS, "92.2,101.6", "361,371"), 4, "head_start", "361", "head_start [F]"),
     "head too cold": (changed(CUTS, "87.8", "-51"), 2, "head_start", "-51", "from -50 to 300 °C"),
+    "sample temperature in °F": (
+        changed(CUTS, "1.4693,21.5", "1.4693,70.7"), 2, "density_temp", "70.7", "density_temp [F]",
+    ),
     "unit of another kind in the header": (
         changed(CUTS, "density,", "density [kg],"), 1, "density", "density [kg]", "unit of mass",
     ),

@@ -128,9 +128,9 @@ CASES = {
     "title a number": ('"Charge 7"', "7", 2, "[run] title", "7", "quotation marks"),
     "hold-up empty": ("[residue]", "[holdup]\n[residue]", 9, "[holdup]", None, "mass ="),
     "key where a section belongs": ("[run]\n", "holdup = 3\n[run]\n", 1, "[holdup]", "3", "line of its own"),
-    "text not closed": ('"Charge 7"', '"Charge 7', 2, None, 'title = "Charge 7', "line of TOML"),
+    "text not closed": ('"Charge 7"', '"Charge 7', 2, None, 'title = "Charge 7', "no TOML"),
     "text without quotes": ('"Charge 7"', "Charge 7", 2, None, "title = Charge 7", "quotation marks"),
-    "number without end": ('"Charge 7"', "9" * 5000, None, None, None, "line of TOML"),
+    "number without end": ('"Charge 7"', "9" * 5000, None, None, None, "no TOML"),
 }  # fmt: skip
 
 
@@ -174,6 +174,23 @@ def test_bad_toml_still_tells_the_faults_of_the_cuts(tmp_path):
     assert [(fault.file, fault.row) for fault in found] == [
         (str(tmp_path / "run.toml"), 1), (str(tmp_path / "cuts.csv"), 2),
     ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "old, new, row, words",
+    [
+        (CHARGE, "mass = 1480 g", 7, 'quantities in quotation marks, like mass = "1480 g"'),
+        (CHARGE, "mass = \u201c1480 g\u201d", 7, "straight quotation marks"),
+        (DATE, "date = 11.04.2026", 3, "a date like 2026-05-09"),
+        (DATE, "date = 2026/04/11 # spring", 3, "a date like 2026-05-09"),
+        ("[residue]", "[charge]", 9, "each section and each key once"),
+        (CHARGE, CHARGE + "\n" + CHARGE, 8, "each section and each key once"),
+    ],
+)
+def test_slips_that_make_it_no_toml_are_told_by_what_is_right(old, new, row, words, tmp_path):
+    (fault,) = faults(write(tmp_path, changed(RUN, old, new)))
+    assert fault.row == row
+    assert words in fault.expected
 
 
 def test_bad_toml_without_cuts_is_one_fault(tmp_path):

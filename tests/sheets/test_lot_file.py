@@ -149,7 +149,7 @@ energy = "1 kWh"
         ("[[run]]\ncuts = []\n", "path as well"),
         ("lot = 3\n", "a section, [lot]"),
         ('[[test]]\nmethod = "x"\n', "attribute and result as well"),
-        ("[[target\n", "a line of TOML"),
+        ("[[target\n", "a [section] or key = value"),
         ("[economics]\nnew_price = inf\n", "0 or more"),
     ],
 )

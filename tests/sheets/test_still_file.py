@@ -168,7 +168,7 @@ def test_a_run_may_bring_the_target(tmp_path):
         ("[plan]", '[plan]\nrank = "price"', "'kept mass', 'kept mass per hour' or 'heat'"),
         ("[plan]", "[campaign]\nbatches = -2\n[plan]", "a whole number of batches"),
         ("[plan]", "plan = 3\n[plans]", "a section, [plan] on a line of its own"),
-        ("[plan]", "[plan", "a line of TOML"),
+        ("[plan]", "[plan", "a [section] or key = value"),
     ],
 )
 def test_each_fault_has_its_message(tmp_path, old, new, message):
