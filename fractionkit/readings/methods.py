@@ -137,8 +137,8 @@ def resolution_warning(words: str, u: float, span: float, wanted: float) -> str 
     reached = smallest_fraction(u, span)
     told = "nothing of composition" if reached >= 1.0 else f"composition only to ± {100.0 * reached:.2g} wt%"
     return (
-        f"Density alone, by {words} (standard uncertainty {u:.2g} kg/m3), tells {told}, these substances being "
-        f"{abs(span):.3g} kg/m3 apart; the target needs ± {100.0 * wanted:.2g} wt%, so the temperatures must help."
+        f"Density alone, by {words} (± {1.959964e-3 * u:.2g} g/mL), tells {told}, the pure substances being "
+        f"{1e-3 * abs(span):.3g} g/mL apart; the target asks for ± {100.0 * wanted:.2g} wt%: density alone cannot show it."
     )
 
 

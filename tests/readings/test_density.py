@@ -195,7 +195,8 @@ def test_question_the_method_cannot_answer():
     readings = DensityReadings.of([1500.0, np.nan], [ROOM, np.nan])
     syringe = correct_densities(readings, method="syringe", span=105.0, wanted=0.01).measured
     assert "a syringe" in syringe.warnings[0]
-    assert "needs ± 1 wt%" in syringe.warnings[0]
+    assert "asks for ± 1 wt%" in syringe.warnings[0]
+    assert "0.105 g/mL apart" in syringe.warnings[0]
     assert (
         "nothing of composition"
         in correct_densities(readings, method="syringe", span=5.0, wanted=0.01).measured.warnings[0]
