@@ -15,6 +15,9 @@ Array = NDArray[np.float64]
 EXHAUSTIVE = 12  # cuts up to which all combinations are tried: 4,096 of them
 LONGEST_SEARCH = 60  # cuts up to which additions and exchanges are tried after the ordered choice: they cost K^2
 
+ALIKE = 6.0
+"""Standard errors of so many draws between the best and the last of a hundred cuts that are alike."""
+
 
 def meets(surplus: Array) -> Array:
     """Probability that the target is met. surplus : (D, ...) draws of sum m (w - purity)."""
@@ -27,9 +30,9 @@ def choose(mass: Array, draws: Array, purity: float, confidence: float) -> NDArr
     mass : (K,) kg, NaN where unknown (never chosen). draws : (D, K) joint draws of the target's mass fraction.
     Returns (K,) of bool, all False where no lot meets it. Cuts that no lot can bear, whatever else is in it, are left out
     first. Of up to 12 others every combination is tried and the answer is exact for these draws; beyond, cuts join in
-    order of their chance to meet the target alone, and up to 60 cuts additions and exchanges that gain mass follow until
-    none is left (`fractionkit.lots.combine` goes on from there). A cut that falls short alone may join where purer ones
-    make up for it: the lot is what is labelled.
+    order of their chance to meet the target alone, alike ones as in the sheet, and up to 60 cuts additions and exchanges
+    that gain mass follow until none is left (`fractionkit.lots.combine` goes on from there). A cut that falls short alone
+    may join where purer ones make up for it: the lot is what is labelled.
     """
     chosen = np.zeros(len(mass), dtype=bool)
     usable = np.flatnonzero(np.isfinite(mass) & (mass > 0.0))
@@ -59,7 +62,9 @@ def _exhaustive(mass: Array, surplus: Array, confidence: float) -> NDArray[np.in
     count = len(mass)
     combos = (np.arange(1, 1 << count)[:, None] >> np.arange(count)) & 1
     total = combos @ mass
-    order = np.argsort(-total, kind="stable")
+    order = np.argsort(
+        -np.round(total, 9), kind="stable"
+    )  # of the same mass to a microgram those of earlier cuts first
     for first in range(0, len(order), 256):  # heaviest first, so that the first that meets it ends the search
         part = order[first : first + 256]
         good = np.flatnonzero(meets(surplus @ combos[part].T.astype(float)) >= confidence)
@@ -69,7 +74,7 @@ def _exhaustive(mass: Array, surplus: Array, confidence: float) -> NDArray[np.in
 
 
 def _ordered(mass: Array, surplus: Array, confidence: float) -> NDArray[np.intp]:
-    order = np.lexsort((-surplus.mean(axis=0) / mass, -meets(surplus)))
+    order = _order(mass, surplus)
     running = np.cumsum(surplus[:, order], axis=1)
     good = np.flatnonzero(meets(running) >= confidence)
     if not good.size:
@@ -79,6 +84,27 @@ def _ordered(mass: Array, surplus: Array, confidence: float) -> NDArray[np.intp]
     if len(mass) > LONGEST_SEARCH:
         return np.flatnonzero(chosen)
     return np.flatnonzero(improved(mass, surplus, confidence, chosen))
+
+
+def _order(mass: Array, surplus: Array) -> NDArray[np.intp]:
+    """Cuts (K,) by their chance to meet the target alone, then by their assay; as in the sheet where draws do not part them."""
+    count, chance, assay = len(surplus), meets(surplus), surplus / mass
+    spread = np.sqrt(np.maximum(chance * (1.0 - chance), 1.0 / count) / count)
+    return np.lexsort((_level(assay.mean(axis=0), assay.std(axis=0) / np.sqrt(count)), _level(chance, spread)))
+
+
+def _level(values: Array, u: Array) -> NDArray[np.intp]:
+    """Ranks (K,) from the highest down; a rank ends `ALIKE` standard errors ``u`` (K,) of its highest below that."""
+    order = np.argsort(-values, kind="stable")
+    falling = -values[order]
+    rank = np.zeros(len(values), dtype=np.intp)
+    first = 0
+    while first < len(values):
+        first = int(np.searchsorted(falling, falling[first] + ALIKE * u[order[first]], side="right"))
+        rank[first:] += 1
+    found = np.empty_like(rank)
+    found[order] = rank
+    return found
 
 
 def improved(mass: Array, surplus: Array, confidence: float, chosen: NDArray[np.bool_]) -> NDArray[np.bool_]:

@@ -90,3 +90,15 @@ def test_a_long_run_is_chosen_in_one_pass():
     assay = draws[:, chosen] @ mass[chosen] / mass[chosen].sum()
     assert (assay >= 0.99).mean() >= 0.95
     assert chosen.sum() > 300  # the purest fifth alone averages 99 % together with a share of what is below
+
+
+@pytest.mark.parametrize("cuts", [10, 100])
+def test_of_cuts_that_are_alike_the_first_in_the_sheet_are_taken(cuts):
+    """A third is purer and makes up for some of the rest, which are all alike: no reader should see an arbitrary hole."""
+    for seed in range(6):
+        rng = np.random.default_rng(seed)
+        true = np.where(np.arange(cuts) < cuts // 3, 0.908, 0.898)
+        draws = true + 0.002 * rng.standard_normal((4096, 1)) + 0.004 * rng.standard_normal((4096, cuts))
+        places = np.flatnonzero(choose(np.full(cuts, 0.1), draws, 0.9, 0.95))
+        assert cuts // 3 < len(places) < cuts
+        assert places.tolist() == list(range(len(places)))
