@@ -69,7 +69,7 @@ def fit_approach(
 
 def _freedom(y: Array, beta: Array) -> int:
     """Degrees of freedom: readings less the numbers fitted, the rate among them."""
-    return max(len(y) - beta.shape[1] - 1, 1)
+    return max(len(y) - int(beta.shape[1]) - 1, 1)
 
 
 def _widening(chi2: Array, y: Array, beta: Array) -> float:

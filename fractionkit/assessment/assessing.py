@@ -105,10 +105,9 @@ def _tied(
 def _advice(
     run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior, masses: Masses
 ) -> tuple[str, ...]:
-    from fractionkit.measurements import next_measurements  # here, since few ask
+    from fractionkit.measurements.next import next_measurements, told  # here, since few ask
 
-    found = next_measurements(run, mixture, corrected.evidence, posterior, masses.mass)
-    return tuple(measurement.text for measurement in found[:4])
+    return told(next_measurements(run, mixture, corrected.evidence, posterior, masses.mass))
 
 
 def _masses(run: Run, corrected: CorrectedRun, posterior: RunPosterior, mixture: Mixture) -> Masses:
@@ -207,7 +206,7 @@ def _lot(
         return None
     if not kept.any():
         said = words.NO_LOT_AT_ODDS if posterior.consistency < AT_ODDS else words.no_lot(run.target)
-        return Lot((), 0.0, None, 0.0, False, said, words.NOT_TESTED)
+        return Lot((), 0.0, None, 0.0, False, said, words.not_tested(run.components))
     draws = combined(posterior, masses.mass, kept)
     i = run.components.index(run.target.component)
     assay = _mixed(posterior, masses.mass, kept)[i]
@@ -220,7 +219,7 @@ def _lot(
         chance,
         chance >= run.target.confidence,
         words.label(run.target, assay, lower, chance, corrected),
-        words.NOT_TESTED,
+        words.not_tested(run.components),
     )
 
 

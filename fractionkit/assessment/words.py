@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, Finding
+from fractionkit.assessment.rarity import rarity
 from fractionkit.balance import Closure, Masses
 from fractionkit.composition import CorrectedRun, Evidence, RunPosterior
 from fractionkit.diagnosis import Diagnosis
@@ -28,6 +31,7 @@ SET_ASIDE = "the readings are at odds: set it aside and measure again before any
 NO_LOT_AT_ODDS = ("the readings are at odds: no lot is to be relied on, and nothing may be labelled",)
 WIDE = 0.30  # width of an interval that says little
 LARGE_LOSS = 0.05  # share of the charge
+TOLD_LOSS = 0.01  # mass fraction by which a loss must be able to move the charge's composition to be told
 
 # Names of shared errors that belong to an instrument, with how the report calls it and how an error shows.
 INSTRUMENTS = {
@@ -51,7 +55,7 @@ def findings(evidence: Evidence, posterior: RunPosterior) -> tuple[Finding, ...]
         low, high = _interval(column, weight)
         before = Estimate(0.0, -COVERAGE_95 * size, COVERAGE_95 * size)
         after = Estimate(mean, low, high)
-        found.append(Finding(instrument, unit, before, after, _finding(name, verb, sides, unit, after)))
+        found.append(Finding(instrument, unit, before, after, _finding(name, verb, sides, unit, before, after)))
     return tuple(found)
 
 
@@ -76,17 +80,23 @@ def _sensitivity(evidence: Evidence, name: str) -> float:
     return 0.0
 
 
-def _finding(name: str, verb: str, sides: tuple[str, str], unit: str, after: Estimate) -> str:
+def _finding(name: str, verb: str, sides: tuple[str, str], unit: str, before: Estimate, after: Estimate) -> str:
     scale, shown, digits = {"Pa": (1e-3, "kPa", 2), "kg/m3": (1e-3, "g/mL", 4), "K": (1.0, "K", 1)}.get(
         unit, (1.0, "", 4)
     )
     size = f"{abs(after.estimate) * scale:.{digits}f} {shown}".rstrip()
+    known = f"± {before.high * scale:.{digits}f} {shown}".rstrip()
     span = f"{after.low * scale:+.{digits}f} to {after.high * scale:+.{digits}f} {shown}".rstrip()
     if after.low <= 0.0 <= after.high:
-        return f"the {name} shows no error beyond what was stated (95 %: {span})"
+        return f"the {name} shows no error beyond what was stated (95 %: {span}; before the run {known})"
     side = sides[0] if after.estimate > 0 else sides[1]
     where = f"{side} what was entered" if name == "pressure" else side
-    return f"the {name} {verb} {size} {where} (95 %: {span})"
+    return f"the {name} {verb} {size} {where} (95 %: {span}; before the run {known})"
+
+
+def not_tested(components: Sequence[str]) -> tuple[str, ...]:
+    """What no reading of the run says anything of; water is, where the sheet names it."""
+    return tuple(what for what in NOT_TESTED if what not in components)
 
 
 def run_flags(
@@ -100,8 +110,8 @@ def run_flags(
         found.append(
             Flag(
                 "readings_at_odds" if chance < AT_ODDS else "readings_doubtful",
-                f"the readings are {grade}: readings this discordant turn up with probability {chance:.1g} when the "
-                "stated uncertainties hold and nothing but the named components is there",
+                f"the readings are {grade}: {rarity(chance)}, where the stated uncertainties hold and nothing but the named "
+                "components is there",
             )
         )
     if posterior.link_failed:
@@ -152,13 +162,18 @@ def _balance_flags(closure: Closure, mixture: Mixture) -> list[Flag]:
     lightest = int(np.argmin([s.boiling_point.value for s in mixture.substances]))
     name = mixture.names[lightest]
     recovered = float(closure.component_recovered[:, lightest].mean())
-    most = (recovered + loss) / (closure.component_recovered.sum(axis=1).mean() + loss)
+    whole = float(closure.component_recovered.sum(axis=1).mean())
+    most = (recovered + loss) / (whole + loss)
     missing = "" if closure.residue is not None else " (no residue was entered)"
+    evaporated = (
+        f"; if all of it evaporated as {name}, the lightest, what was charged held up to {100 * most:.0f} wt% {name}"
+        if most - recovered / whole > TOLD_LOSS
+        else ""
+    )
     return [
         Flag(
             "large_loss",
-            f"{1e3 * loss:.0f} g of the charge ({100 * loss / closure.charge:.0f} %) is not accounted for{missing}; if all "
-            f"of it evaporated as {name}, the lightest, what was charged held up to {100 * most:.0f} wt% {name}",
+            f"{1e3 * loss:.0f} g of the charge ({100 * loss / closure.charge:.0f} %) is not accounted for{missing}{evaporated}",
         )
     ]
 
@@ -180,7 +195,7 @@ def cut_flags(
     found: dict[int, list[Flag]] = {}
     for k, chance in discordant_cuts(posterior).items():
         found.setdefault(k, []).append(
-            Flag("cut_discordant", f"the readings of this cut do not fit together (probability {chance:.1g})")
+            Flag("cut_discordant", f"the readings of this cut do not fit together: {rarity(chance, 'cut')}")
         )
     for check in () if diagnosis is None else diagnosis.readings:
         if check.stands_out and check.cut in run.cuts.names:
@@ -199,8 +214,8 @@ def _wide(corrected: CorrectedRun, k: int) -> str:
     if np.isnan(corrected.evidence.density.value[k]):
         return "the readings leave this cut's composition wide open; measure its density"
     return (
-        "density and temperatures leave this cut's composition wide open: mixtures of these components share them; cut "
-        "it finer next time, or have it analysed"
+        "density and temperatures leave this cut's composition wide open: mixtures of these components share them; "
+        "measure a refractive index, or have it analysed"
     )
 
 

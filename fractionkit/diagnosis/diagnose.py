@@ -91,7 +91,11 @@ def _apart(base: Ground, ranking: Ranking) -> str | None:
     if split is None:
         return f"No single further measurement of the usual kind would tell {names} apart."
     measurement = split.text[0].upper() + split.text[1:]
-    return f"{measurement} would tell {names} apart: their predictions lie {split.separation:.1f} standard uncertainties apart."
+    times = f"{split.separation:.0f}" if split.separation >= 3.0 else f"{split.separation:.1f}"
+    return (
+        f"{measurement} would tell {names} apart: the values that they lead one to expect differ by {times} times what the "
+        "measurement can tell."
+    )
 
 
 def _name(result: Result) -> str:

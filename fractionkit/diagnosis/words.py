@@ -173,5 +173,5 @@ def reading(check: ReadingCheck) -> str:
     after = f" {unit}" if unit else ""
     return (
         f"{check.kind} of {check.cut}: {shown}{after}, where the other readings lead one to expect {expected} ± "
-        f"{factor * check.half_width:.{digits}f}{after} (probability {check.probability:.1g})"
+        f"{factor * check.half_width:.{digits}f}{after}"
     )

@@ -13,6 +13,7 @@ from fractionkit.measurements.offers import Cost, Offer, offers
 from fractionkit.measurements.preposterior import Candidate, Expected, expect
 from fractionkit.measurements.world import World
 from fractionkit.mixture import Mixture
+from fractionkit.quantities import decimals_of
 from fractionkit.sheets import Run, TargetEntry
 
 Array = NDArray[np.float64]
@@ -20,6 +21,8 @@ Array = NDArray[np.float64]
 MOST_CUTS = 10  # at stake: those of the lot and those that could join it
 MOST_LOTS = 10  # heaviest and surest lots, each
 POSSIBLE = 0.02  # probability below which a lot is not looked at
+MOST_TOLD = 4
+WORTH_TELLING, LIKELY = 0.05, 0.02  # share by which the interval shrinks, and chance of another decision
 HOPELESS = 1e-3  # probability below which a cut is not at stake
 
 
@@ -61,6 +64,19 @@ def next_measurements(
     found = weighed(run.target, mixture, evidence, posterior, mass)
     best_first = sorted(found, key=lambda pair: (-round(score(pair[1]), 6), pair[0].what))
     return tuple(_judged(offer, expected, evidence) for offer, expected in best_first)
+
+
+def told(found: tuple[NextMeasurement, ...]) -> tuple[str, ...]:
+    """What is worth saying, the most useful first: sentences of a few measurements, or one that none would do much."""
+    if not found:
+        return ()
+    useful = [
+        one
+        for one in found
+        if one.half_width_expected < (1.0 - WORTH_TELLING) * one.half_width_now or one.chance_changes_decision > LIKELY
+    ]
+    nothing = "No further measurement of the usual kind would narrow the assay by as much as a twentieth."
+    return tuple(one.text for one in useful[:MOST_TOLD]) or (nothing,)
 
 
 def weighed(
@@ -141,10 +157,15 @@ def _marginal(lots: Candidate) -> Array:
 def _judged(offer: Offer, expected: Expected, evidence: Evidence) -> NextMeasurement:
     after = min(expected.after, expected.now)
     gain = 0.0 if expected.now <= 0.0 else 1.0 - after / expected.now
-    text = (
-        f"{offer.what[:1].upper()}{offer.what[1:]} ({offer.cost}): the assay's ± {100 * expected.now:.2g} wt% would become "
-        f"± {100 * after:.2g} wt% ({100 * gain:.0f} % narrower); the chance that other cuts are kept is "
-        f"{100 * expected.changes:.0f} %."
+    changes = round(100.0 * expected.changes)
+    decision = f"; in {changes} of 100 cases it would change which cuts are kept" if changes else ""
+    decimals = decimals_of(100.0 * expected.now)
+    now, then = (f"± {100.0 * half:.{decimals}f}" for half in (expected.now, after))
+    shrinks = (
+        f"the assay's {now} wt% would become {then} wt% ({100.0 * gain:.0f} % narrower)"
+        if then != now
+        else f"the assay's {now} wt% would hardly become narrower"
     )
+    text = f"{offer.what[:1].upper()}{offer.what[1:]} ({offer.cost}): {shrinks}{decision}."
     cut = evidence.names[offer.cuts[0]] if len(offer.cuts) == 1 else None
     return NextMeasurement(offer.what, offer.cost, cut, expected.now, after, expected.changes, text)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, FITS_POORLY, Assessment, Balance, Caution, Finding, Lot
+from fractionkit.assessment.rarity import rarity
 from fractionkit.figures.labels import DECISIONS, ZERO_CELSIUS, name_list, plain
 from fractionkit.quantities import (
     COVERAGE_95,
@@ -92,14 +93,15 @@ def agreement(assessment: Assessment) -> str:
     chance = assessment.consistency
     if not math.isfinite(chance):
         return "How well the readings agree could not be judged."
+    if chance == 1.0:  # no more readings than compositions
+        return "There is one reading a cut: nothing to hold it against."
     grades = (
         (AT_ODDS, "are at odds"),
         (DOUBTFUL, "are hard to reconcile"),
         (FITS_POORLY, "fit poorly, look at them again"),
     )
     word = next((word for limit, word in grades if chance < limit), "agree with one another")
-    rare = f"were the model true, {format_probability(chance)} of runs would show readings at least this discordant"
-    return f"The readings {word}: {rare}."
+    return f"The readings {word}: {rarity(chance)}."
 
 
 def by_substance(cautions: Iterable[Caution]) -> dict[str, list[Caution]]:
