@@ -221,9 +221,9 @@ def _solubility(one: Substance, two: Substance, _: str) -> Pair:
 
 def _ideal(one: Substance, two: Substance, _: str) -> Pair:
     if {one.name, two.name} == {"chlorine", "water"}:
-        # 7.3 g/L at 20 degC and 1 atm (from memory): x p/P = 82; the other end is a guess of the same size
+        # 60.84 lb in 1000 US gallons at 68 degF (read at hillbrothers.com): x p/P = 82; the other end is a guess of its size
         return Pair(from_ends(4.4, 4.4, 293.15, SPLITTING_ALPHA), 1.0, SKEW, "solubility",
-                    "solubility of chlorine in water, 7.3 g/L at 20 degC and 101 kPa", "from memory")  # fmt: skip
+                    "solubility of chlorine in water, 7.3 g/L at 20 degC and 101 kPa", "read in a copy")  # fmt: skip
     reacts = {one.family, two.family} & {"alcohol", "ketone", "water"}
     u = 0.5 if reacts else max(floor(one, two), 0.12)
     return Pair(

@@ -61,7 +61,7 @@ def test_gradient_by_differences(share, temperature):
 
 @pytest.mark.parametrize("wt, rho", [(30.0, 953.8), (50.0, 913.8), (70.0, 867.7), (90.0, 818.0)])
 def test_ethanol_water_against_alcohol_tables(wt, rho):
-    """Standard alcohol tables at 20 degC (from memory): 0.9538, 0.9138, 0.8677, 0.8180 g/mL.
+    """Alcohol tables at 20 degC: 0.954, 0.914, 0.867, 0.818 g/mL (read at dbaril.neocities.org); the fourth digit from memory.
 
     Two terms of the excess volume, fitted at 25 degC, come within 3 kg/m3; the stated uncertainty covers it.
     """
