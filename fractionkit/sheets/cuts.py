@@ -42,6 +42,8 @@ class _Sheet:
         if not where.any():
             return
         if column not in self.table.columns:
+            if column in self.table.meant:
+                return
             expected = f"a column {column}: {expected}"
             self.faults.add(None, expected, row=self.table.header_line, column=column)
             return
@@ -126,12 +128,12 @@ def _check_required(sheet: _Sheet) -> None:
     """A table needs the column cut and one of mass and volume, at least one row, and in each row one of the two."""
     table, faults = sheet.table, sheet.faults
     head = table.header_line
-    if "cut" not in table.columns:
+    if "cut" not in table.columns and "cut" not in table.meant:
         faults.add(None, "a column cut with the name of each cut", row=head, column="cut")
     amounts = [name for name in ("mass", "volume") if name in table.columns]
-    if not amounts:
+    if not amounts and not table.meant & {"mass", "volume"}:
         faults.add(None, "a column mass (g) or volume (mL): how much each receiver held", row=head, column="mass")
-    else:
+    elif amounts:
         blank = ~(sheet.given("mass") | sheet.given("volume"))
         sheet.fault_rows(blank, amounts[0], "", "a mass or a volume in each row; leave an empty receiver out")
     if not table.lines and not faults:

@@ -12,6 +12,9 @@ from fractionkit.sheets.faults import Faults, nearest
 
 _HEADER = re.compile(r"([^\[\]()]*)(?:[\[(]([^\[\]()]*)[\])])?")
 _SEPARATORS = ";\t,"
+_BARE_UNIT = re.compile(
+    r"(.+?)[ _](°C|degC|C|°F|degF|F|K|kg|mg|g|lb|oz|mL|L|min|h|s|(?:k?g|lb)[/_](?:mL|L|cm3|cm³|m3|m³))", re.IGNORECASE
+)
 _ALSO_CALLED = {
     "note": ("remark", "remarks", "comment", "comments", "observation", "observations"),
     "mass": ("weight", "net_weight"),
@@ -42,6 +45,7 @@ class Table:
     lines: list[int]
     separator: str
     header_line: int
+    meant: frozenset[str] = frozenset()  # names of ours that columns with unknown names may be
 
 
 def read_table(text: str, known: Collection[str], most: int, faults: Faults) -> Table | None:
@@ -59,7 +63,7 @@ def read_table(text: str, known: Collection[str], most: int, faults: Faults) -> 
             faults.add(None, f"{expected}; the file is empty")
         return None
     header, header_line = rows.pop(0), lines.pop(0)
-    heads = _heads(header, header_line, known, faults)
+    heads, meant = _heads(header, header_line, known, faults)
     cells: list[tuple[str, ...]] = [()] * len(header)
     if rows:
         rows = _squared(rows, lines, len(header), separator, faults)
@@ -72,7 +76,7 @@ def read_table(text: str, known: Collection[str], most: int, faults: Faults) -> 
             row = next(index for index, cell in enumerate(column) if cell.strip() or index == len(column) - 1)
             expected = "nothing, or a name over this column in the header"
             faults.add(column[row], expected, row=lines[row], column=str(position))
-    return Table(columns, lines, separator, header_line)
+    return Table(columns, lines, separator, header_line, meant)
 
 
 def _without_separator_line(text: str) -> tuple[str, int]:
@@ -87,7 +91,7 @@ def _separator(text: str, known: Collection[str]) -> str:
 
     def score(separator: str) -> tuple[int, int]:
         cells = line.split(separator)
-        return sum(_head(cell)[0] in known for cell in cells), len(cells)
+        return sum(_head(cell, known)[0] in known for cell in cells), len(cells)
 
     return max(_SEPARATORS, key=score)
 
@@ -122,30 +126,43 @@ def _records(text: str, separator: str, first: int, most: int, faults: Faults) -
     return rows, lines
 
 
-def _head(cell: str) -> tuple[str, str]:
-    """Name and unit of a header cell: "Head start [F]" is ("head_start", "F")."""
+def _head(cell: str, known: Collection[str]) -> tuple[str, str]:
+    """Name and unit of a header cell: "Head start [F]" is ("head_start", "F"), "mass g" is ("mass", "g")."""
     found = _HEADER.fullmatch(cell.strip())
     if not found:
         return cell.strip(), ""
-    return re.sub(r"[\s-]+", "_", found[1].strip().lower()), (found[2] or "").strip()
+    name, unit = _name(found[1]), (found[2] or "").strip()
+    bare = _BARE_UNIT.fullmatch(found[1].strip())
+    if bare and not unit and name not in known and _name(bare[1]) in known:
+        return _name(bare[1]), bare[2].replace("_", "/")
+    return name, unit
 
 
-def _heads(header: list[str], line: int, known: Collection[str], faults: Faults) -> list[tuple[str, str]]:
-    """Name and unit of each column, the name "" where it is none of ours; faults noted."""
+def _name(text: str) -> str:
+    return re.sub(r"[\s-]+", "_", text.strip().lower())
+
+
+def _heads(
+    header: list[str], line: int, known: Collection[str], faults: Faults
+) -> tuple[list[tuple[str, str]], frozenset[str]]:
+    """Name and unit of each column, the name "" where it is none of ours, faults noted; and what those may have meant."""
     heads = []
     seen: set[str] = set()
+    meant: set[str] = set()
     for cell in header:
-        name, unit = _head(cell)
+        name, unit = _head(cell, known)
         if name and name not in known:
-            meant = next((ours for ours, theirs in _ALSO_CALLED.items() if ours in known and name in theirs), name)
-            expected = f"a column out of {', '.join(known)}{nearest(meant, known)}"
-            faults.add(cell.strip(), expected, row=line, column=cell.strip()[:40])
+            alias = next((ours for ours, theirs in _ALSO_CALLED.items() if ours in known and name in theirs), name)
+            hint = nearest(name, known) if alias == name else f"; did you mean {alias!r}?"
+            expected = "a column of those names" if meant else f"a column out of {', '.join(known)}"
+            faults.add(cell.strip(), expected + hint, row=line, column=cell.strip()[:40])
+            meant |= {ours for ours in known if f"'{ours}'" in hint} or {""}
             name = f"?{name}"
         elif name and name in seen:
             faults.add(cell.strip(), "each column once", row=line, column=name)
         seen.add(name)
         heads.append((name, unit))
-    return heads
+    return heads, frozenset(meant)
 
 
 def _squared(rows: list[list[str]], lines: list[int], width: int, separator: str, faults: Faults) -> list[list[str]]:

@@ -126,6 +126,18 @@ def test_all_faults_of_the_table_at_once(tmp_path):
     ]  # fmt: skip
 
 
+def test_a_column_that_is_meant_is_not_missed_as_well(tmp_path):
+    """One slip, one message: "Weight (g)" is the mass, "Temp" the temperature of the density."""
+    cuts = "Cut no.,Weight (g),Density,Temp\nC1,176.2,1.4693,21.5\n"
+    found = faults(write(tmp_path, RUN_ALONE, cuts))
+    assert [(fault.column, fault.expected.rpartition("; ")[2]) for fault in found] == [
+        ("Cut no.", "did you mean 'cut'?"),
+        ("Weight (g)", "did you mean 'mass'?"),
+        ("Temp", "did you mean 'density_temp'?"),
+    ]
+    assert sum("refractive_index" in fault.expected for fault in found) == 1  # all columns are listed once
+
+
 PLATEAU = changed(CUTS, "88.8,92.2", "88.9,88.4")
 
 

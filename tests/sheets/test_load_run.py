@@ -139,6 +139,22 @@ def test_units_in_headers_and_in_cells():
     np.testing.assert_allclose(cuts.density_temperature, 293.15)
 
 
+@pytest.mark.parametrize(
+    "header",
+    [
+        "cut,head_start F,Head end °F,mass lb,density kg/m³,density_temp C",
+        "cut,head_start_F,head_end_F,mass_lb,density_kg_m3,density_temp_C",
+    ],
+)
+def test_a_unit_may_stand_in_the_header_without_brackets(header):
+    cuts = table(header + "\na,142.16,150,0.5,1469.3,20\n")
+    np.testing.assert_allclose(cuts.head_start, [334.35])  # as with brackets, above
+    np.testing.assert_allclose(cuts.head_end, [150 / 1.8 + 459.67 / 1.8])
+    np.testing.assert_allclose(cuts.mass, [0.226796185])
+    np.testing.assert_allclose(cuts.density, [1469.3])
+    np.testing.assert_allclose(cuts.density_temperature, 293.15)
+
+
 def test_specific_gravity_as_the_unit_of_a_column():
     cuts = table("cut,mass,density [sg25/25],density_temp\na,1,1.48,25\nb,1,,\n")
     assert list(cuts.density_kind) == ["sg", ""]
