@@ -4,6 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+# Kinds of reading: factor and offset from SI to what is shown, unit, decimals.
+SHOWN = {
+    "head temperature": (1.0, -273.15, "°C", 1),
+    "first drop": (1.0, -273.15, "°C", 1),
+    "pot temperature": (1.0, -273.15, "°C", 1),
+    "dry point": (1.0, -273.15, "°C", 1),
+    "density": (1e-3, 0.0, "g/mL", 4),
+}
+
 
 @dataclass(frozen=True)
 class ReadingCheck:
@@ -23,10 +32,14 @@ class ReadingCheck:
 
     @property
     def text(self) -> str:
-        """The check in words: "density of C5 reads 1.4712 g/mL where the other readings expect 1.4832 ± 0.0021"."""
-        from fractionkit.diagnosis.words import reading
-
-        return reading(self)
+        """The check in words: "density of C5: 1.4712 g/mL, where the other readings lead one to expect 1.4832 ± 0.0021 g/mL"."""
+        factor, offset, unit, digits = SHOWN.get(self.kind, (1.0, 0.0, "", 4))
+        shown, expected = (f"{factor * value + offset:.{digits}f}" for value in (self.observed, self.predicted))
+        after = f" {unit}" if unit else ""
+        return (
+            f"{self.kind} of {self.cut}: {shown}{after}, where the other readings lead one to expect {expected} ± "
+            f"{factor * self.half_width:.{digits}f}{after}"
+        )
 
 
 @dataclass(frozen=True)

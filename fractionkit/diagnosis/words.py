@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from fractionkit.diagnosis.hypothesis import Explained, Result
-from fractionkit.diagnosis.model import ReadingCheck
 from fractionkit.quantities import COVERAGE_95
 
 NOTHING = "nothing wrong"
@@ -154,24 +153,3 @@ def percent(fraction: float) -> str:
     """A mass fraction in wt% to two digits."""
     shown = 100.0 * min(fraction, 1.0)
     return f"{shown:.0f}" if shown >= 10.0 else f"{shown:.2g}"
-
-
-# Kinds of reading: factor and offset from SI to what is shown, unit, decimals.
-SHOWN = {
-    "head temperature": (1.0, -273.15, "°C", 1),
-    "first drop": (1.0, -273.15, "°C", 1),
-    "pot temperature": (1.0, -273.15, "°C", 1),
-    "dry point": (1.0, -273.15, "°C", 1),
-    "density": (1e-3, 0.0, "g/mL", 4),
-}
-
-
-def reading(check: ReadingCheck) -> str:
-    """One reading against what the others lead one to expect."""
-    factor, offset, unit, digits = SHOWN.get(check.kind, (1.0, 0.0, "", 4))
-    shown, expected = (f"{factor * value + offset:.{digits}f}" for value in (check.observed, check.predicted))
-    after = f" {unit}" if unit else ""
-    return (
-        f"{check.kind} of {check.cut}: {shown}{after}, where the other readings lead one to expect {expected} ± "
-        f"{factor * check.half_width:.{digits}f}{after}"
-    )

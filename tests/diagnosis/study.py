@@ -1,0 +1,133 @@
+"""Do the intervals of planted faults hold, and how often does a sound reading stand out?
+
+``python -m tests.diagnosis.study [RUNS]`` writes ``report.md`` beside this file (minutes). Runs of the proof's simulator, whose
+truth is not the estimator's model. Of sound runs: how often a reading is called improbable, and whether what is found of each
+instrument holds its error. Of runs with one fault planted: whether the size that is told holds the planted one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from fractionkit.assessment.words import findings
+from fractionkit.composition import Evidence, fit_evidence
+from fractionkit.diagnosis.ground import ground
+from fractionkit.diagnosis.hypothesis import Hypothesis, weigh
+from fractionkit.diagnosis.instruments import hypotheses
+from fractionkit.diagnosis.predictive import checks, reading_checks
+from fractionkit.diagnosis.screen import choose
+from fractionkit.diagnosis.words import interval
+from fractionkit.errors import ConvergenceError
+from fractionkit.mixture import Mixture
+from tests.proof.faults import PAIRS, runs
+from tests.proof.simulate import GOOD, PLAIN, Bench, Quality, readings, repeated
+
+RUNS, SEED = 192, 9020
+REPORT = Path(__file__).with_name("report.md")
+LOW, ALTITUDE, WARMER = -0.9, 310.0, 3.0  # K, m, K: what is planted
+FAULTS = {"thermometer offset": LOW, "sea-level pressure": ALTITUDE, "density temperature": WARMER}
+LEVELS = (0.5, 0.2, 0.05, 0.01)
+
+
+@dataclass(frozen=True)
+class Sound:
+    """A run without a fault. probability : of each reading; stands_out : how many are said to; held : finding -> whether
+    its interval holds the instrument's true error.
+    """
+
+    quality: str
+    probability: tuple[float, ...]
+    stands_out: int
+    held: dict[str, bool]
+
+
+@dataclass(frozen=True)
+class Planted:
+    """A run with a fault of known size. gain : log evidence over nothing wrong; low, high : of the size that is told.
+    finding : whether the finding on the thermometer holds its whole error, None where that is not the fault.
+    """
+
+    quality: str
+    fault: str
+    gain: float
+    size: float
+    low: float
+    high: float
+    finding: bool | None
+
+    @property
+    def held(self) -> bool:
+        """Whether the interval holds the planted size."""
+        return self.low <= FAULTS[self.fault] <= self.high
+
+
+def drawn(pair: Sequence[str], count: int, seed: int) -> list[tuple[Bench, Quality]]:
+    """``count`` runs of a pair, good and plain instruments in turn."""
+    rng = np.random.default_rng([seed, *map(ord, pair[0])])
+    share = rng.uniform(0.2, 0.8, count)
+    feed = np.stack([share, 1.0 - share], axis=-1)
+    return [(bench, (GOOD, PLAIN)[i % 2]) for i, bench in enumerate(runs(pair, feed, seed))]
+
+
+def held(bench: Bench, quality: Quality, evidence: Evidence, seed: int, low: float = 0.0) -> dict[str, bool]:
+    """Whether each finding holds its instrument's error; ``low``: K added to the thermometer's."""
+    warm, dense = repeated(bench, quality, seed)
+    truths = {"thermometer": warm + low, "density": dense, "pressure": bench.pressure - evidence.pressure}
+    try:
+        told = findings(evidence, fit_evidence(Mixture(bench.names), evidence))
+    except ConvergenceError:
+        return {}
+    return {f.instrument: bool(f.after.low <= truths[f.instrument] <= f.after.high) for f in told}
+
+
+def sound(bench: Bench, quality: Quality, seed: int) -> Sound:
+    """A run without a fault, looked at."""
+    evidence = readings(bench, quality, seed)
+    base = ground(Mixture(bench.names), evidence, bench.mass)
+    probability = tuple(check.probability for check in checks(base))
+    out = sum(check.stands_out for check in reading_checks(base))
+    return Sound(quality.name, probability, out, held(bench, quality, evidence, seed))
+
+
+def with_fault(bench: Bench, evidence: Evidence, fault: str) -> Evidence:
+    """The readings with one fault in them."""
+    if fault == "sea-level pressure":  # international standard atmosphere, ISO 2533
+        return replace(evidence, pressure=evidence.pressure / (1.0 - 2.25577e-5 * ALTITUDE) ** 5.25588)
+    if fault == "density temperature":
+        T, truth = bench.density_temperature, bench.truth.part(np.full(len(bench.mass), bench.number))
+        moved = truth.density(bench.w, T + WARMER) - truth.density(bench.w, T)
+        return replace(evidence, density=replace(evidence.density, value=evidence.density.value + moved))
+    kinds = {name: getattr(evidence, name) for name in ("head_start", "head_end")}
+    return replace(evidence, **{name: replace(kind, value=kind.value + LOW) for name, kind in kinds.items()})
+
+
+def planted(bench: Bench, quality: Quality, fault: str, seed: int) -> Planted:
+    """A run with a fault, and what is told of its size."""
+    evidence = with_fault(bench, readings(bench, quality, seed), fault)
+    base = ground(Mixture(bench.names), evidence, bench.mass)
+    one: Hypothesis = next(h for h in hypotheses(base) if h.code == fault)
+    if fault == "density temperature":  # the free size, not the slip of exactly 5 K
+        one = replace(one, variants=tuple(replace(v, weight=1.0) for v in one.variants if v.scale > 0.0))
+    ((_, chosen),) = choose(base, [one], 1)
+    result = weigh(base, one, chosen)
+    told = interval(result.best)
+    assert told is not None
+    finding = None
+    if fault == "thermometer offset":
+        finding = held(bench, quality, evidence, seed, LOW).get("thermometer")
+    return Planted(quality.name, fault, result.log_evidence - base.fit.log_evidence, *told, finding)
+
+
+def study(count: int, seed: int) -> tuple[list[Sound], list[Planted]]:
+    """``count`` sound runs, and as many with each fault."""
+    each = -(-count // len(PAIRS))
+    first, second = [], []
+    for pair in PAIRS:
+        for bench, quality in drawn(pair, each, seed):
+            first.append(sound(bench, quality, seed))
+            second += [planted(bench, quality, fault, seed) for fault in FAULTS]
+    return first, second
