@@ -76,7 +76,7 @@ def _draw(figure: Figure, plan: Plan, trial: Trial) -> None:
 def _head(axes: Axes, mass: Array, course: Course) -> None:
     low, high = (part - ZERO_CELSIUS for part in (course.head_low, course.head_high))
     axes.fill_between(mass, low, high, color=INK, alpha=0.16, linewidth=0, label="head, 95 %")
-    axes.plot(mass, course.head - ZERO_CELSIUS, color=INK, linewidth=1.7, label="head, median")
+    axes.plot(mass, course.head - ZERO_CELSIUS, color=INK, linewidth=1.7, label="head, middle")
     bottom, top = float(low.min()), float(high.max())
     reach = max(top - bottom, 0.5)
     axes.set_ylim(bottom - 0.2 * reach, top + 0.05 * reach)

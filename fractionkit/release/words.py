@@ -39,7 +39,7 @@ def label(want: Wanted, assay: Estimate, sure: float, chance: float, means: str)
     lines = [
         f"{want.component}, reclaimed by distillation",
         f"assay {format_interval(assay.estimate, assay.low, assay.high)} by {means} (95 % interval; not by chromatography)",
-        f"at least {floor_percent(sure)} {want.component} ({100 * want.confidence:.4g} % one-sided)",
+        f"at least {floor_percent(sure)} {want.component}, with {100 * want.confidence:.4g} % confidence",
     ]
     if chance >= want.confidence:
         lines.append(f"meets {percent(want.purity)} (probability {format_probability(chance, spoken=True)})")

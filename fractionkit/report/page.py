@@ -109,7 +109,7 @@ def _row(assessment: Assessment, place: int, cut: AssessedCut, columns: tuple[st
         "composition": [texts[name] for name in columns],
         "listed": [] if columns else list(texts.items()),
         "chance": format_probability(cut.probability_meets_target),
-        "decision": cut.decision,
+        "decision": words.decision(assessment, cut),
         "reason": cut.reason,
         "flags": cut.flags,
     }

@@ -5,7 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 
-from fractionkit.assessment.model import AT_ODDS, DOUBTFUL, FITS_POORLY, Assessment, Balance, Caution, Finding, Lot
+from fractionkit.assessment.model import (
+    AT_ODDS,
+    DOUBTFUL,
+    FITS_POORLY,
+    AssessedCut,
+    Assessment,
+    Balance,
+    Caution,
+    Finding,
+    Lot,
+)
 from fractionkit.assessment.rarity import rarity
 from fractionkit.figures.labels import DECISIONS, ZERO_CELSIUS, name_list, plain
 from fractionkit.quantities import (
@@ -137,6 +147,8 @@ def verdict(assessment: Assessment, names: int = 12) -> str:
     lot = assessment.lot
     if assessment.target is None or assessment.purity is None:
         return "No target was given, so nothing is graded: what is in each cut stands below."
+    if assessment.at_odds:
+        return "The readings are at odds: find out why and measure again before anything is kept, distilled again or thrown away."
     wanted = f"{goal(assessment.purity).removesuffix(' %')} wt% {assessment.target}"
     if lot is None or not lot.cuts:
         return f"Nothing can be kept: no combination of cuts meets {wanted} with enough confidence."
@@ -160,13 +172,22 @@ def headline(assessment: Assessment) -> str:
     """The answer in a few words."""
     if assessment.target is None:
         return "Not graded: no target was given"
+    if assessment.at_odds:
+        return "No lot is to be relied on"
     if not has_lot(assessment.lot):
         return "Nothing meets the target"
     return "The lot meets the target" if meets(assessment) else "The lot does not meet the target"
 
 
+def decision(assessment: Assessment, cut: AssessedCut) -> str:
+    """What becomes of a cut; nothing is said of it while the readings are at odds."""
+    return UNKNOWN if assessment.at_odds else cut.decision
+
+
 def tally(assessment: Assessment) -> str:
-    """Count the cuts by decision, "3 keep, 2 recycle"."""
+    """Count the cuts by decision, "3 keep, 2 recycle"; how many there are while nothing is decided."""
+    if assessment.at_odds:
+        return counted(len(assessment.cuts), "cut")
     counts = [(word, sum(cut.decision == word for cut in assessment.cuts)) for word in DECISIONS]
     return ", ".join(f"{count} {word}" for word, count in counts if count) or "no cuts"
 

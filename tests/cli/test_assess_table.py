@@ -9,6 +9,7 @@ from rich.cells import cell_len
 from rich.console import Console
 
 from fractionkit.cli.tables.assess import MOST_ROWS, show
+from fractionkit.quantities import Estimate, Flag
 from tests.report.sample import TERNARY, bare, hostile, sample
 
 FIVE = (*TERNARY, "chloroform", "cis-1,2-dichloroethylene")
@@ -38,7 +39,7 @@ def test_nothing_is_wider_than_the_terminal_and_no_figure_is_cut(name, width):
     for cut in run.cuts:
         assert cut.decision in table
     if width >= 80:
-        assert "head, °C" in text
+        assert ("head, °C" in text) == (name != "bare")  # where no head temperature was read, nothing is said of them
         if name in {"binary", "ternary"}:
             for cut in run.cuts:
                 assert f"\n{cut.name}" in table
@@ -51,6 +52,27 @@ def test_components_stand_side_by_side_where_they_fit():
     stacked = shown(sample(TERNARY), 80)
     assert "wt% (95 % interval)" in stacked
     assert len(re.findall(r" 1,2-dichloroethane {2,}<?\s?\d", stacked)) == 9  # whole names, even here
+
+
+@pytest.mark.parametrize("width", [76, 80, 90, 100, 120])
+def test_names_of_components_are_whole_in_either_layout(width):
+    pair = ("1,1,1-trichloroethane", "carbon tetrachloride")
+    run = sample()
+    cuts = tuple(replace(cut, composition=dict.fromkeys(pair, Estimate(0.301, 0.195, 0.408))) for cut in run.cuts)
+    table = shown(replace(run, components=pair, cuts=cuts, portions=()), width).partition("lot ")[0]
+    assert all(name in table for name in pair)
+    assert "…" not in table
+
+
+def test_while_the_readings_are_at_odds_nothing_is_decided():
+    run = sample(lot=False)
+    odd = replace(run, flags=(*run.flags, Flag("readings_at_odds", "The readings are at odds.")))
+    text = " ".join(shown(odd, 100).split())
+    assert "No lot is to be relied on" in text
+    assert "find out why and measure again" in text
+    assert not re.search(r"\b(Nothing meets|Nothing can be kept)", text)
+    table = shown(odd, 100).partition("balance")[0]
+    assert not re.search(r" (keep|recycle|redistil|waste)\s*$", table, re.MULTILINE)
 
 
 def test_answer_and_what_goes_with_it():

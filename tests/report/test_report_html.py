@@ -135,7 +135,7 @@ def test_what_users_typed_is_text(recwarn):
     for name in HOSTILE:
         assert " ".join(plain(name).split()) in text
     for place in (
-        "date", "source", "code", "flag", "label", "untested", "reason", "tool", "unit", "found", "what", "size",
+        "date", "source", "flag", "label", "untested", "reason", "tool", "unit", "found", "what", "size",
         "origin", "constant", "value", "book", "substance", "kind", "caution", "paper",
     ):  # fmt: skip
         assert evil(place) in text, place

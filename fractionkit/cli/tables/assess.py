@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from fractionkit.assessment.model import Assessment, Decision
+from fractionkit.assessment.model import Assessment
 from fractionkit.cli import terminal
 from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import DECISIONS, name_list, plain, short_names, shorten
@@ -25,7 +25,7 @@ MOST_ROWS = 60
 """Beyond this many cuts only the first and the last are listed; JSON and report hold all."""
 
 _MOST_REMARKS = 10
-_STYLES: dict[Decision, str] = {"keep": "bold green", "recycle": "blue", "redistil": "yellow", "waste": "dim"}
+_STYLES = {"keep": "bold green", "recycle": "blue", "redistil": "yellow", "waste": "dim"}
 _OUTCOMES = {True: "bold green", False: "bold red", None: "bold"}
 _LONGEST_NAME, _SHORTEST_NAME = 16, 5
 _LONGEST_LABEL, _SHORTEST_LABEL = 22, 6
@@ -43,7 +43,7 @@ class _Cells:
     head: str
     parts: tuple[str, ...]
     chance: str | None
-    decision: Decision
+    decision: str
 
 
 @dataclass(frozen=True)
@@ -85,8 +85,8 @@ def show(assessment: Assessment, console: Console | None = None) -> None:
 def cut_table(assessment: Assessment, width: int) -> Table:
     """Build the table of cuts, no wider than ``width`` columns.
 
-    Each component has a column of its own where there is room, otherwise the components stand below each other; on
-    a very narrow terminal the head temperatures go first.
+    Each component has a column of its own where its whole name has room, otherwise the components stand below each other;
+    on a very narrow terminal the head temperatures go first. Without any there is no column for them.
     """
     rows = [None if place is None else _cells(assessment, place) for place in _listed(len(assessment.cuts))]
     plan = _plan(assessment, [row for row in rows if row is not None], width)
@@ -121,7 +121,7 @@ def _cells(assessment: Assessment, place: int) -> _Cells:
         head=words.head_range(float(readings.head_start[place]), float(readings.head_end[place])),
         parts=tuple(words.wt_percent(cut.composition.get(name), unit=False) for name in assessment.components),
         chance=format_probability(cut.probability_meets_target).removesuffix(" %") if assessment.target else None,
-        decision=cut.decision,
+        decision=words.decision(assessment, cut),
     )
 
 
@@ -133,24 +133,22 @@ def _plan(assessment: Assessment, rows: list[_Cells], width: int) -> _Plan:
         return max([cell_len(heading), *map(cell_len, texts)])
 
     name = min(widest((row.name for row in rows), "cut"), _LONGEST_NAME)
-    head = widest((row.head for row in rows), "head, °C") + _GAP
+    read = any(row.head != UNKNOWN for row in rows)
+    head = widest((row.head for row in rows), "head, °C") + _GAP if read else 0
     parts = widest((text for row in rows for text in row.parts), "")
     mass, rest = _MASS, widest((row.decision for row in rows), "decision") + 3 * _GAP
     if assessment.target is not None:
         rest += widest((row.chance or "" for row in rows), "P, %") + _GAP
     rest += widest((row.mass for row in rows), mass)
     count = len(assessment.components)
-    column = max(parts, 14)
-    if name + head + rest + count * column + (count - 1) * _GAP <= width:
-        longest = (width - name - head - rest - (count - 1) * _GAP) // count
-        names = short_names(assessment.components, min(max(parts, longest), _LONGEST_LABEL))
-        return _Plan(True, True, False, name, names)
     wanted = min(max(map(cell_len, assessment.components)), _LONGEST_LABEL)
+    if name + head + rest + count * max(parts, wanted) + (count - 1) * _GAP <= width:
+        return _Plan(True, read, False, name, short_names(assessment.components, _LONGEST_LABEL))
     narrow = width - rest - head - parts - 1 - name < wanted
     if narrow:
         rest += widest((row.mass for row in rows), "g") - widest((row.mass for row in rows), mass)
         head = widest((text for row in rows for text in _stacked(row.head)), "head, °C") + _GAP
-    with_head = width - rest - head - parts - 1 - _SHORTEST_LABEL >= min(name, _SHORTEST_NAME)
+    with_head = read and width - rest - head - parts - 1 - _SHORTEST_LABEL >= min(name, _SHORTEST_NAME)
     room = width - rest - (head if with_head else 0) - parts - 1
     name = max(min(name, room - _SHORTEST_LABEL), 3)
     label = min(max(room - name, _SHORTEST_LABEL), _LONGEST_LABEL)
@@ -175,7 +173,7 @@ def _set(row: _Cells, plan: _Plan) -> list[Text]:
         cells.append(styled("\n".join(lines), flat=False))
     if row.chance is not None:
         cells.append(styled(row.chance))
-    return [*cells, styled(row.decision, _STYLES[row.decision])]
+    return [*cells, styled(row.decision, _STYLES.get(row.decision, ""))]
 
 
 def _title(console: Console, assessment: Assessment) -> None:
