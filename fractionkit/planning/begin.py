@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from fractionkit.errors import Fault, InputError
-from fractionkit.planning.checks import check_charge, check_phases
+from fractionkit.planning.checks import check_azeotrope, check_charge, check_phases
 from fractionkit.planning.feed import shares
 from fractionkit.planning.model import Asked
 from fractionkit.planning.scenarios import Scenarios, scenarios_of
@@ -15,16 +15,17 @@ from fractionkit.sheets.still_model import StillSheet
 
 
 def begun(sheet: StillSheet, count: int, setups: Sequence[SetUp]) -> Scenarios:
-    """Scenarios of a feed that the pot takes, the hold-ups leave something of and that boils as one liquid.
+    """Scenarios of a feed that the pot takes, the hold-ups leave something of, that boils as one liquid on the target's side.
 
     Raises
     ------
     InputError, AtOddsError
-        as `scenarios_of`, `check_charge` and `check_phases`.
+        as `scenarios_of`, `check_charge`, `check_phases` and `check_azeotrope`.
     """
     scenarios = scenarios_of(sheet, count)
     check_charge(sheet, scenarios, setups)
     check_phases(sheet, scenarios)
+    check_azeotrope(sheet, scenarios)
     return scenarios
 
 

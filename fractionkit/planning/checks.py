@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 
 import numpy as np
 
-from fractionkit.errors import Fault, InputError
+from fractionkit.errors import ConvergenceError, Fault, InputError
 from fractionkit.planning.model import Plan
 from fractionkit.planning.reach import endless_limit
 from fractionkit.planning.running_costs import USUAL_RISE, USUAL_STARTUP
@@ -23,6 +23,9 @@ COLD = 15.0
 """K by which cooling water should stay below the vapour that it condenses; common practice, no source."""
 
 ROOM_TEMPERATURE = 293.15
+
+BEYOND_AZEOTROPE = 0.01
+"""Mass fraction by which a target must lie beyond an azeotrope to be refused unseen: so well azeotropes are known."""
 
 UNSURE = 2e-3
 """Error of the fitted vapour fractions from which it is told."""
@@ -70,16 +73,35 @@ def charge_volume(scenarios: Scenarios) -> float:
     return float(scenarios.feed.mass.mean() / scenarios.mixture.density(w, ROOM_TEMPERATURE))
 
 
+def check_azeotrope(sheet: StillSheet, scenarios: Scenarios) -> None:
+    """Refuse a target beyond the azeotrope of a feed of two components, where every draw of the feed lies on the far side.
+
+    Nothing on one side of an azeotrope passes to the other by distilling: whichever comes first, the azeotrope or the pure
+    component, the other follows.
+    """
+    w, i = scenarios.feed.w, scenarios.component
+    others = [j for j in range(scenarios.mixture.n) if j != i and np.any(w[:, j] > 0.0)]
+    point = scenarios.mixture.azeotrope(i, others[0], scenarios.pressure_mean) if len(others) == 1 else None
+    if point is not None and float(w[:, i].max()) < point.w[0] < scenarios.feed.target.purity - BEYOND_AZEOTROPE:
+        raise _impossible(sheet, scenarios, float(point.w[0]))
+
+
 def check_possible(sheet: StillSheet, scenarios: Scenarios) -> None:
     """Refuse a target that no column reaches with this feed: an azeotrope is in the way, or the two boil too close."""
-    target = scenarios.feed.target
-    limit = endless_limit(scenarios)
-    if limit >= target.purity:
+    try:
+        limit = endless_limit(scenarios)
+    except ConvergenceError:  # then nothing is known but what the set-ups give
         return
+    if limit < scenarios.feed.target.purity:
+        raise _impossible(sheet, scenarios, limit)
+
+
+def _impossible(sheet: StillSheet, scenarios: Scenarios, limit: float) -> InputError:
+    target = scenarios.feed.target
     in_the_way = azeotropes(scenarios)
     why = f"; {in_the_way[0]}" if in_the_way else ""
     expected = f"at most {100 * limit:.4g} wt% {target.component}, all that this feed gives with any column{why}"
-    raise InputError(Fault(f"{100 * target.purity:.6g} wt%", expected, str(sheet.source), column="[target] purity"))
+    return InputError(Fault(f"{100 * target.purity:.6g} wt%", expected, str(sheet.source), column="[target] purity"))
 
 
 def azeotropes(scenarios: Scenarios) -> list[str]:

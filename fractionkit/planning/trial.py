@@ -257,7 +257,10 @@ def _why_not(
             return f"no cut of {asked} within {hours:.3g} h: it comes later", cuts.reach
     if wish.setup.stages <= 1.0:
         return f"no cut of {asked} with {number}: at most {100 * cuts.reach:.4g} wt%", cuts.reach
-    limit = total_reflux_limit(scenarios, wish.setup)
+    try:
+        limit = total_reflux_limit(scenarios, wish.setup)
+    except ConvergenceError:  # a profile that is not found at total reflux says nothing of this reflux
+        limit = 1.0
     if limit < target.purity:
         return f"no cut of {asked} with {number} at any reflux: at most {100 * limit:.4g} wt%", limit
     return f"no cut of {asked} at reflux {wish.reflux:g}: at most {100 * cuts.reach:.4g} wt%", cuts.reach

@@ -116,6 +116,34 @@ def test_an_azeotrope_in_the_way_is_named():
     assert any(flag.code == "azeotrope" for flag in plan.flags)
 
 
+def test_a_target_beyond_an_azeotrope_is_refused_before_anything_is_distilled(monkeypatch):
+    """Dichloromethane and methanol at 101.3 kPa: 37.8 °C and 92.7 wt% dichloromethane (Horsley, Azeotropic Data; from memory,
+    `data/checks/azeotropes.csv`); the model lies within 2 wt% of it."""
+
+    def fails(*given, **named):
+        raise AssertionError("distilled")
+
+    monkeypatch.setattr("fractionkit.planning.trial.distil", fails)
+    monkeypatch.setattr("fractionkit.planning.reach.distil", fails)
+    stripper = sheet(
+        setup("6", 3), names=("dichloromethane", "methanol"), share="85 ± 3 wt%", target="dichloromethane", purity=0.99
+    )
+    with pytest.raises(InputError, match="dichloromethane and methanol form an azeotrope") as caught:
+        compare(stripper)
+    limit = float(str(caught.value).split("at most ")[1].split(" wt%")[0])
+    assert limit == pytest.approx(92.7, abs=2.0)
+
+
+def test_a_profile_that_is_not_found_ends_no_plan(monkeypatch):
+    def fails(*given, **named):
+        raise ConvergenceError("no profile")
+
+    monkeypatch.setattr("fractionkit.planning.reach.distil", fails)
+    plan = compare(sheet(setup("2", 3), purity=0.995), count=10)
+    assert plan.best is None
+    assert "at most" in plan.trials[0].impossible
+
+
 @pytest.mark.parametrize("names", [("chloroform", "water"), ("dichloromethane", "methanol", "water")])
 def test_a_wet_charge_is_refused(names):
     wet = sheet(setup("4", 3), names=names, share="80 ± 1 wt%", others=["15 wt%"][: len(names) - 2], target=names[0])
