@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -13,6 +14,8 @@ from pydantic_core import PydanticCustomError, core_schema
 from fractionkit.errors import InputError
 from fractionkit.quantities import Quantity, parse
 
+_SIGN = re.compile(r"^\s*(?:±|\+\s?/\s?-|\+-)\s*")
+
 
 @dataclass(frozen=True)
 class QuantityOf:
@@ -21,6 +24,7 @@ class QuantityOf:
     low, high : SI limits (a specific gravity counts as a thousandth of its kg/m3); ``above`` and ``below`` say
     whether the limit itself is refused. limits : the same in words, with units. example : a right value.
     bare_unit : unit of a number without one; None refuses such a number. exact : whether a "±" is refused.
+    half_width : the value is one itself, so a "±" before it says nothing new.
     """
 
     kind: str
@@ -32,6 +36,7 @@ class QuantityOf:
     below: bool = False
     bare_unit: str | None = None
     exact: bool = False
+    half_width: bool = False
 
     def __get_pydantic_core_schema__(self, source: object, handler: GetCoreSchemaHandler) -> core_schema.CoreSchema:
         """Parse, then check the limits."""
@@ -54,6 +59,8 @@ class QuantityOf:
             raise _refuse(f"{self.limits}, written like {self.example!r}")
         if not isinstance(value, str) and self.bare_unit is None:
             raise _refuse(f"a number with its unit in quotation marks, like {self.example!r}")
+        if self.half_width and isinstance(value, str):
+            value = _SIGN.sub("", value)
         try:
             quantity = parse(value, self.kind, default_unit=self.bare_unit)
         except InputError as error:

@@ -25,7 +25,7 @@ def _celsius(low: float, high: float, what: str, example: str) -> QuantityOf:
 
 def _kelvins(what: str, example: str) -> QuantityOf:
     limits = f"{what}, more than 0 and at most 20 degrees"
-    return QuantityOf("temperature_difference", 0.0, 20.0, limits, example, above=True, exact=True)
+    return QuantityOf("temperature_difference", 0.0, 20.0, limits, example, above=True, exact=True, half_width=True)
 
 
 def _fraction(what: str, example: str) -> QuantityOf:
@@ -63,6 +63,7 @@ DensityError = Annotated[
         "0.001 g/mL",
         above=True,
         exact=True,
+        half_width=True,
     ),
 ]
 Mass = Annotated[
@@ -107,6 +108,7 @@ IndexError95 = Annotated[
         above=True,
         bare_unit="",
         exact=True,
+        half_width=True,
     ),
 ]
 

@@ -123,6 +123,15 @@ def test_the_rest_of_the_sections(tmp_path):
     assert result.fraction.value == pytest.approx(0.97)
 
 
+@pytest.mark.parametrize("sign", ["±", "± ", "+/- ", "+-"])
+def test_a_half_width_may_carry_its_sign(tmp_path, sign):
+    run = changed(RUN, 'bias = "0.8 degC"', f'bias = "{sign}0.8 degC"')
+    run = changed(run, 'bias = "0.0008 g/mL"', f'bias = "{sign}0.0008 g/mL"')
+    read = load_run(write(tmp_path, run))
+    assert read.thermometer.bias == pytest.approx(0.8 / 1.959964, rel=1e-6)  # 95 % of a normal distribution
+    assert read.density.bias == pytest.approx(0.8 / 1.959964, rel=1e-6)
+
+
 def test_units_in_headers_and_in_cells():
     cuts = table(
         "Cut,Head-start [F],head_end,mass [lb],density [kg/m³],density_temp\n"
