@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 CONFLICT_ODDS = 20.0
 CONFLICT_CONSISTENCY = 0.005
 LIKELY = 0.05  # probability from which "nothing wrong" counts as an explanation to tell apart
+CLEARLY_HIGHER, CLEARLY_LIGHTER = 1.5, 3.0  # K above, kg/m3 below the heaviest boiler named
 SHOWN = 0.005  # least probability of an explanation to be told
 
 
@@ -39,7 +40,8 @@ def diagnose(run: Run, mixture: Mixture | None = None) -> Diagnosis:
     evidence = correct(run, mixed).evidence
     station = run.pressure.station is not None and run.pressure.sea_level is None
     gravity = bool(np.any(run.cuts.density_kind == "sg"))
-    return diagnose_evidence(mixed, evidence, run.cuts.mass, station=station, gravity=gravity)
+    correction = run.thermometer.correction
+    return diagnose_evidence(mixed, evidence, run.cuts.mass, station=station, gravity=gravity, correction=correction)
 
 
 def diagnose_evidence(
@@ -49,14 +51,16 @@ def diagnose_evidence(
     *,
     station: bool = True,
     gravity: bool = False,
+    correction: float = 0.0,
 ) -> Diagnosis:
     """Diagnose corrected readings.
 
     mass : (cuts,) kg, NaN where unknown; tells how a third component would run through the cuts. station : the pressure
-    was entered as a station value. gravity : densities were entered as specific gravity.
+    was entered as a station value. gravity : densities were entered as specific gravity. correction : K,
+    the thermometer's, already in the readings.
     """
     base = ground(mixture, evidence, mass)
-    ranking = rank(base, station=station, gravity=gravity)
+    ranking = rank(base, station=station, gravity=gravity, correction=correction)
     agreement = consistency(base)
     candidates = tell(ranking)
     conflict = at_odds(ranking, agreement)
@@ -67,7 +71,7 @@ def diagnose_evidence(
         conflict,
         reading_checks(base),
         candidates,
-        causes(ranking, mixture),
+        causes(ranking, mixture, heavy_kind(base)),
         split,
     )
 
@@ -136,16 +140,47 @@ def tell(ranking: Ranking) -> tuple[Candidate, ...]:
     )
 
 
-def causes(ranking: Ranking, mixture: Mixture) -> tuple[Cause, ...]:
-    """Explanations put together where no reading tells them apart, most probable first."""
+def causes(ranking: Ranking, mixture: Mixture, hint: str = "") -> tuple[Cause, ...]:
+    """Explanations put together where no reading tells them apart, most probable first.
+
+    hint : said of a component that the sheet does not name; see `heavy_kind`.
+    """
     least = max(r.log_evidence for r in ranking.results) - margin(ranking.results)
     share = {r.hypothesis.code: float(p) for r, p in zip(ranking.results, ranking.probability, strict=True)}
     found = []
     for group in groups(ranking.results):
         codes = tuple(r.hypothesis.code for r in group)
         probability = sum(share[code] for code in codes)
-        found.append(Cause(codes, *told(group, mixture), probability, any(r.log_evidence > least for r in group)))
+        text, action = told(group, mixture)
+        if codes[0].startswith("third component"):
+            text += hint
+        found.append(Cause(codes, text, action, probability, any(r.log_evidence > least for r in group)))
     return tuple(c for i, c in enumerate(found) if i < 3 or c.probability > SHOWN or c.tied)
+
+
+def heavy_kind(base: Ground) -> str:
+    """What kind of liquid raises the head above all that the sheet names, by the density beside it; "" where none does.
+
+    What boils higher and makes a cut lighter than the heaviest boiler named is no chlorinated solvent: those of higher boiling
+    point are denser than 1.1 g/mL, hydrocarbons lighter than 0.9 (handbooks).
+    """
+    evidence = base.evidence
+    boiling = base.mixture.bubble_point(np.eye(base.mixture.n), evidence.pressure)[0]
+    last = int(np.argmax(boiling))
+    with np.errstate(invalid="ignore"):
+        high = np.fmax(evidence.head_start.value, evidence.head_end.value) > boiling[last] + CLEARLY_HIGHER
+    read = high & np.isfinite(evidence.density.value)
+    if not read.any():
+        return ""
+    pure = base.mixture.density(np.eye(base.mixture.n)[[last]], evidence.density_temperature[read])
+    away = float(np.median(evidence.density.value[read] - pure))
+    name = base.mixture.names[last]
+    if away > -CLEARLY_LIGHTER:
+        return ""
+    return (
+        f" It boils higher than {name} and makes it lighter: that is the sign of a hydrocarbon such as white spirit, kerosene "
+        "or oil, which the catalogue may not hold."
+    )
 
 
 def check_readings(mixture: Mixture, evidence: Evidence) -> tuple[ReadingCheck, ...]:

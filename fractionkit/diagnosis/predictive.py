@@ -25,7 +25,6 @@ Array = NDArray[np.float64]
 
 OUTSTANDING = 0.05
 ROUNDS = 3  # readings left out one after another
-PLACE_SD = 0.12  # standard deviation of where between its two head temperatures a cut lies; see `channels.Range`
 
 
 def consistency(base: Ground) -> float:
@@ -196,7 +195,7 @@ def _shown(channel: Channel) -> tuple[Array, Array] | None:
         return scatter.end, scatter.spread()
     if isinstance(scatter, Range):
         middle = 0.5 * (scatter.start + scatter.end)
-        return middle, np.hypot(scatter.sd / np.sqrt(2.0), PLACE_SD * (scatter.end - scatter.start))
+        return middle, np.hypot(scatter.sd / np.sqrt(2.0), scatter.place_sd() * (scatter.end - scatter.start))
     if isinstance(scatter, Normal) and channel.kind != "stated composition":
         precision = scatter.precision.reshape(len(scatter.value), -1).max(axis=1)
         taken = precision > 0.0

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.diagnosis import foreign, instruments, plateau, screen_foreign
+from fractionkit.diagnosis import entries, foreign, instruments, plateau, screen_foreign
 from fractionkit.diagnosis.foreign_fit import explain_foreign
 from fractionkit.diagnosis.ground import Ground
 from fractionkit.diagnosis.hypothesis import Explained, Hypothesis, Result, Variant, combine, weigh
@@ -37,19 +37,20 @@ class Ranking:
     against: float
 
 
-def rank(base: Ground, *, station: bool = True, gravity: bool = False) -> Ranking:
+def rank(base: Ground, *, station: bool = True, gravity: bool = False, correction: float = 0.0) -> Ranking:
     """Weigh every explanation; of the many third components only those that a rough look finds worth it."""
     results = [_nothing(base)]
     most = COMPONENTS.get(base.mixture.n, COMPONENTS_OF_MORE)
     components = screen_foreign.choose(base, *foreign.candidates(base), most)
     likeliest = [_component(base, one, results[0].log_evidence) for one in components[:1]]
     floor = max([results[0].log_evidence, *(one.log_evidence for one in likeliest)])
-    faults = instruments.hypotheses(base, station=station, gravity=gravity)
+    faults = instruments.hypotheses(base, station=station, gravity=gravity) + entries.hypotheses(base, correction)
     for h, chosen in choose(base, faults, len(faults)):
         results.append(weigh(base, h, {**_worst(base, h), **chosen} if h.code == "bubble" else chosen, floor))
         floor = max(floor, results[-1].log_evidence)
     results += _components(base, components, likeliest, floor)
     results += [weigh(base, h, floor=floor) for h in plateau.hypotheses(base)]
+    results += [found for found in (entries.in_fahrenheit(base),) if found is not None]
     logs = np.array([r.log_evidence + np.log(r.hypothesis.prior) for r in results])
     share = np.exp(logs - logs.max())
     share /= share.sum()

@@ -124,7 +124,8 @@ def _density(base: Ground, found: Explained) -> Prediction | None:
         return None
     own = next(c for c in found.block.channels if c.kind == "density")
     share = node_shares(found.block, found.fit.theta)
-    seen, theta = (own, found.fit.theta) if found.content is not None else (channel, found.fit.theta[: base.size])
+    laid_anew = found.content is not None or found.block.nodes is not base.block.nodes
+    seen, theta = (own, found.fit.theta) if laid_anew else (channel, found.fit.theta[: base.size])
     eta = seen.at(theta)
     mean = (share * eta).sum(axis=1)
     return mean, np.sqrt((share * (eta - mean[:, None]) ** 2).sum(axis=1))
@@ -133,7 +134,7 @@ def _density(base: Ground, found: Explained) -> Prediction | None:
 def _property(base: Ground, result: Result, what: str) -> Prediction | None:
     """Refractive index at 20 degC or first drop of each cut, its content of a third component included."""
     found = result.best
-    w = np.broadcast_to(base.block.nodes.w, (base.evidence.size, *base.block.nodes.w.shape[1:]))
+    w = np.broadcast_to(found.block.nodes.w, (base.evidence.size, *found.block.nodes.w.shape[1:]))
     share = node_shares(found.block, found.fit.theta)
     mean_w = (share[..., None] * w).sum(axis=1)
     mixture = base.mixture

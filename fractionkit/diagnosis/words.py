@@ -30,8 +30,13 @@ class Size:
         return self.away / 1000.0
 
     @property
+    def percent(self) -> str:
+        """The same of a mass fraction, wt%."""
+        return percent(self.away)
+
+    @property
     def side(self) -> str:
-        """Whether an instrument reads low or high."""
+        """Whether an instrument, or a result, is low or high."""
         return "low" if self.value < 0.0 else "high"
 
     @property
@@ -89,6 +94,24 @@ INSTRUMENTS = {
         "Measure the density of {0.mark} again.",
     ),
 }
+ENTRIES = {
+    "temperatures in °F": (
+        "The head temperatures are in °F: read so, they are {0.mark} °C.",
+        "Write the unit into the header, head_start [F], or convert them.",
+    ),
+    "correction of the wrong sign": (
+        "The thermometer's correction has the wrong sign: {0.mark} explains the shift.",
+        "A correction is added to what was shown: a thermometer that reads low has a positive one.",
+    ),
+    "wrong result": (
+        "The result entered for {0.mark} does not fit its other readings: it is {0.percent} wt% too {0.side}.",
+        "Look whether it is of this cut and of this component.",
+    ),
+    "wrong test": (
+        "The test of {0.mark} does not fit its other readings.",
+        "Make it again, and look whether it was of this cut.",
+    ),
+}
 FIXED = {"density temperature": "The densities were read {0.away:.1f} K {0.warmth} than written."}
 ACTIONS = {
     "water": "Dry the cut over calcium chloride or sodium sulfate and measure its density again.",
@@ -127,7 +150,7 @@ def sentence(result: Result) -> tuple[str, str]:
         )
     mark = best.variant.label
     bounds = interval(best)
-    text, advice = INSTRUMENTS[code]
+    text, advice = (INSTRUMENTS | ENTRIES)[code]
     if bounds is None:
         fixed = float(mark) if code in FIXED else 0.0
         text, bounds = FIXED.get(code, text), (fixed, fixed, fixed)
