@@ -227,11 +227,11 @@ def label(
     lines = [f"{target.component}, recovered by distillation"]
     least = f"at least {_floor_percent(lower)} wt% {target.component}"
     if assay.high >= 1.0:  # an interval up to 100 % is a lower bound already: one bound, not two that differ
-        lines.append(f"{least} by {means} (95 % one-sided; not by chromatography)")
+        lines.append(f"{least} by {means} with 95 % confidence (not by chromatography)")
     else:
         interval = format_interval(assay.estimate, assay.low, assay.high)
         lines.append(f"assay {interval} by {means} (95 % interval; not by chromatography)")
-        lines.append(f"{least} (95 % one-sided)")
+        lines.append(f"{least}, with 95 % confidence")
     if chance >= target.confidence:
         lines.append(f"meets {100 * target.purity:.4g} wt% (probability {format_probability(chance, spoken=True)})")
     return tuple(lines)

@@ -110,7 +110,9 @@ def agreement(assessment: Assessment) -> str:
         (DOUBTFUL, "are hard to reconcile"),
         (FITS_POORLY, "fit poorly, look at them again"),
     )
-    word = next((word for limit, word in grades if chance < limit), "agree with one another")
+    word = next((word for limit, word in grades if chance < limit), None)
+    if word is None:
+        return "The readings agree with one another."
     return f"The readings {word}: {rarity(chance)}."
 
 
