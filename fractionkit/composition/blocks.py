@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from fractionkit.composition.evidence import Evidence, shared_names
 from fractionkit.courses.pots import HOLDUP, POT, Elevated, Pots, rise_by_pressure
 from fractionkit.inference import nodes as points
-from fractionkit.inference.channels import Detected, Normal, Range, Scatter
+from fractionkit.inference.channels import Detected, Normal, Range, Scatter, evenly
 from fractionkit.inference.dry_point import DRY_POINT, DRY_REPEAT, DrySolver, DryTable, dry_table
 from fractionkit.inference.joint import Block, Channel
 from fractionkit.inference.predict import (
@@ -80,6 +80,7 @@ class Setting:
                 evidence.head_start.value,
                 evidence.head_end.value,
                 _either(evidence.head_start.repeat, evidence.head_end.repeat),
+                evenly(mixture.bubble_point(np.eye(mixture.n), evidence.pressure)[0]),
             ),
         )
 

@@ -76,7 +76,7 @@ class Elevated(Range):
         table -= table.max(axis=1, keepdims=True)
         table[~taken] = 0.0
         low, high = (np.where(taken, at, np.nan) for at in (read - by_pressure * np.log1p(SOLUTE), read))
-        return cls(low, high, np.full(len(value), sd), origin, step, table)
+        return cls(low, high, np.full(len(value), sd), origin, step, table, np.zeros(len(value)))
 
     def no_narrower(self, prediction: Array, across_cell: Array) -> Range:
         """The same: it is wide against any cell."""

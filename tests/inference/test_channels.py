@@ -7,19 +7,21 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.stats import beta, norm
 
-from fractionkit.inference.channels import Detected, Normal, Range
+from fractionkit.inference.channels import Detected, Normal, Range, evenly
 
 
+@pytest.mark.parametrize("even", [0.0, 0.5])
 @pytest.mark.parametrize(("start", "end", "sd"), [(330.0, 330.0, 0.2), (330.0, 330.6, 0.2), (330.0, 345.0, 0.3)])
-def test_range_is_the_integral_over_the_place_between_the_readings(start, end, sd):
-    scatter = Range.between(np.array([start]), np.array([end]), np.array([sd]))
+def test_range_is_the_integral_over_the_place_between_the_readings(start, end, sd, even):
+    scatter = Range.between(np.array([start]), np.array([end]), np.array([sd]), even)
+
+    def place(s):
+        return (1.0 - even) * (0.6 * beta(20, 20).pdf(s) + 0.4 * beta(3, 3).pdf(s)) + even * beta(1.2, 1.2).pdf(s)
 
     def likelihood(eta):
         def integrand(s):
             width = sd * np.hypot(1 - s, s)
-            return (0.6 * beta(20, 20).pdf(s) + 0.4 * beta(3, 3).pdf(s)) * norm(start + s * (end - start), width).pdf(
-                eta
-            )
+            return place(s) * norm(start + s * (end - start), width).pdf(eta)
 
         return quad(integrand, 0.0, 1.0, limit=400, points=[min(max((eta - start) / (end - start + 1e-12), 0), 1)])[0]
 
@@ -27,6 +29,23 @@ def test_range_is_the_integral_over_the_place_between_the_readings(start, end, s
     found = scatter.log_likelihood(eta[None])[0]
     truth = np.log([likelihood(value) for value in eta])
     np.testing.assert_allclose(found - found.max(), truth - truth.max(), atol=0.12)
+
+
+def test_the_spread_of_places_is_that_of_the_beta_distributions():
+    even = np.array([0.0, 0.3, 0.7])
+    mixed = 0.6 * beta(20, 20).var() + 0.4 * beta(3, 3).var()
+    scatter = Range.between(np.full(3, 330.0), np.full(3, 340.0), np.full(3, 0.2), even)
+    np.testing.assert_allclose(scatter.place_sd(), np.sqrt(mixed + even * (beta(1.2, 1.2).var() - mixed)), rtol=0.03)
+
+
+def test_places_lie_anywhere_where_neighbours_boil_far_apart():
+    """Simulated pairs: standard deviation of places 0.05 to 0.09 up to 35 K, 0.15 at 60 K, 0.21 at 80 K; three components that
+    boil 21 and 60 K apart as a pair 60 K apart."""
+    assert evenly(np.array([335.0, 360.0])) == 0.0
+    assert evenly(np.array([404.0, 313.0, 334.0])) == evenly(np.array([334.0, 404.0])) > 0.0
+    spread = [Range.between(*np.array([[330.0], [350.0], [0.2]]), evenly(np.array([300.0, 300.0 + gap]))).place_sd()[0]
+              for gap in (60.0, 70.0, 80.0, 90.0)]  # fmt: skip
+    np.testing.assert_allclose(spread, [0.15, 0.19, 0.21, 0.24], atol=0.025)
 
 
 def test_a_range_read_at_one_end_only_is_a_plain_reading():
