@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.assessment import context, words
-from fractionkit.assessment.azeotropes import Azeotrope, azeotrope_flags, azeotropes, layer_flags, settled
+from fractionkit.assessment.azeotropes import azeotrope_flags, azeotropes, layer_flags, layered, settled
 from fractionkit.assessment.estimates import estimates, spread
 from fractionkit.assessment.model import (
     AT_ODDS,
@@ -47,8 +47,10 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
     masses = _masses(run, corrected, posterior, mixture)
     posterior, still_flags = _tied(run, mixture, corrected, posterior, masses)
     closure = close(masses, posterior.draws, *context.sides(run, posterior))
-    boiling = azeotropes(run, mixture, corrected, posterior)
-    kept, verdicts, alone = _decisions(run, posterior, masses, boiling)
+    at_odds = posterior.consistency < AT_ODDS  # nothing is then said of what the cuts are or what becomes of them
+    parts = layered(run, mixture, posterior) & (not at_odds)
+    boiling = () if at_odds else azeotropes(run, mixture, corrected, posterior, parts)
+    kept, verdicts, alone = _decisions(run, posterior, masses, parts, settled(boiling, parts, run))
     doubtful = posterior.consistency < DOUBTFUL or words.discordant_cuts(posterior)
     diagnosis = diagnose(run, mixture) if doubtful else None
     curve = context.curve(mixture, corrected, posterior, run)
@@ -64,10 +66,10 @@ def assess(run: Run, *, advise: bool = False) -> Assessment:
         pressure=corrected.evidence.pressure,
         pressure_u=corrected.evidence.pressure_u,
         cuts=_cuts(
-            run, posterior, masses, verdicts, alone, _cut_flags(run, mixture, corrected, posterior, masses, diagnosis)
+            run, posterior, masses, verdicts, alone, _cut_flags(run, corrected, posterior, masses, diagnosis, parts)
         ),
         lot=_lot(run, corrected, posterior, masses, kept),
-        portions=() if posterior.consistency < AT_ODDS else _portions(run, posterior, masses, verdicts),
+        portions=() if at_odds else _portions(run, posterior, masses, verdicts),
         balance=_balance(run, closure),
         findings=words.findings(corrected.evidence, posterior),
         corrections=corrected.corrections,
@@ -123,7 +125,7 @@ def _masses(run: Run, corrected: CorrectedRun, posterior: RunPosterior, mixture:
 
 
 def _decisions(
-    run: Run, posterior: RunPosterior, masses: Masses, boiling: tuple[Azeotrope, ...]
+    run: Run, posterior: RunPosterior, masses: Masses, parts: NDArray[np.bool_], beforehand: dict[int, Verdict]
 ) -> tuple[NDArray[np.bool_], tuple[Verdict, ...], Array | None]:
     """Cuts in the lot (K,), a verdict a cut, and the chance of each to meet the target alone."""
     size = len(run.cuts)
@@ -135,7 +137,7 @@ def _decisions(
     i = run.components.index(run.target.component)
     draws = posterior.draws[..., i]
     alone = meets(draws - run.target.purity)
-    kept = choose(masses.mass, draws, run.target.purity, run.target.confidence)
+    kept = choose(np.where(parts, np.nan, masses.mass), draws, run.target.purity, run.target.confidence)
     others = posterior.mean.copy()
     others[:, i] = -1.0
     verdicts = decide(
@@ -150,20 +152,20 @@ def _decisions(
         tuple(run.components[j] for j in others.argmax(axis=1)),
         run.target.purity,
         run.target.confidence,
-        settled(boiling, run),
+        beforehand,
     )
     return kept, verdicts, alone
 
 
 def _cut_flags(
     run: Run,
-    mixture: Mixture,
     corrected: CorrectedRun,
     posterior: RunPosterior,
     masses: Masses,
     diagnosis: Diagnosis | None,
+    parts: NDArray[np.bool_],
 ) -> dict[int, tuple[Flag, ...]]:
-    layers = {k: (flag,) for k, flag in layer_flags(run, mixture, posterior).items()}
+    layers = {k: (flag,) for k, flag in layer_flags(run, parts).items()}
     told = words.cut_flags(run, corrected, posterior, masses, diagnosis)
     return {k: (*told.get(k, ()), *layers.get(k, ())) for k in {*told, *layers}}
 

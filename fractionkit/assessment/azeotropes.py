@@ -28,9 +28,9 @@ WATER = "water"
 class Azeotrope:
     """A pair that boils without change at the run's pressure, and how the run's K cuts stand to it.
 
-    first, second : names; ``share``: mass fraction of the first in what boils so; ``temperature``: K. layers : whether it
-    stands in two layers when it has cooled. washes : whether the second mixes with water and the first does not. at : (K,)
-    cuts that are this azeotrope. beyond : (K,) cuts on the second's side of it.
+    first, second : names; ``share``: mass fraction of the first in what boils so; ``temperature``: K. layers : whether two
+    liquids boil together. washes : whether the second mixes with water and the first does not. at : (K,) cuts that are
+    this azeotrope; of two liquids, that stand in two layers. beyond : (K,) cuts on the second's side of it.
     """
 
     first: str
@@ -48,8 +48,13 @@ class Azeotrope:
         return f"the azeotrope with {self.second} (about {100 * self.share:.0f} wt% {self.first})"
 
 
-def azeotropes(run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior) -> tuple[Azeotrope, ...]:
-    """Azeotropes that some cut of the run is, or is beyond as seen from the target; the target is the first of a pair."""
+def azeotropes(
+    run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: RunPosterior, parts: Flags
+) -> tuple[Azeotrope, ...]:
+    """Azeotropes that some cut of the run is, or is beyond as seen from the target; the target is the first of a pair.
+
+    parts : (K,) which cuts stand in two layers.
+    """
     target = None if run.target is None else run.components.index(run.target.component)
     found = []
     for i, j in combinations(range(mixture.n), 2):
@@ -65,7 +70,7 @@ def azeotropes(run: Run, mixture: Mixture, corrected: CorrectedRun, posterior: R
         low, share, high = np.quantile(posterior.draws[:, :, i] / np.maximum(both, 1e-12), [0.025, 0.5, 0.975], axis=0)
         away = share - float(point.w[0])
         wide = np.minimum(np.maximum(NEAR, 0.5 * (high - low)), 0.5 * (1.0 - float(point.w[0])))
-        at = _layered(run, mixture, posterior) if point.liquids is not None else np.abs(away) <= wide
+        at = parts if point.liquids is not None else np.abs(away) <= wide
         names = (mixture.names[i], mixture.names[j])
         place = Azeotrope(
             *names, float(point.w[0]), point.T, point.liquids is not None, _washes(*names),
@@ -82,8 +87,8 @@ def _washes(first: str, second: str) -> bool:
     return Mixture([first, WATER]).may_split and not Mixture([second, WATER]).may_split
 
 
-def settled(found: tuple[Azeotrope, ...], run: Run) -> dict[int, Verdict]:
-    """What becomes of cuts that distilling again does not bring to the target, by number of the cut."""
+def settled(found: tuple[Azeotrope, ...], parts: Flags, run: Run) -> dict[int, Verdict]:
+    """What becomes of cuts that distilling again does not bring to the target, or that stand in two layers (K,), by number."""
     verdicts: dict[int, Verdict] = {}
     if run.target is None:
         return verdicts
@@ -92,13 +97,10 @@ def settled(found: tuple[Azeotrope, ...], run: Run) -> dict[int, Verdict]:
             continue
         for k in np.flatnonzero(place.at | place.beyond).tolist():
             verdicts[k] = _verdict(place, beyond=bool(place.beyond[k]))
-    return verdicts
+    return verdicts | dict.fromkeys(np.flatnonzero(parts).tolist(), _TO_PART)
 
 
 def _verdict(place: Azeotrope, *, beyond: bool) -> Verdict:
-    if place.layers:
-        state = f"it comes over with {place.second} in two layers"
-        return Verdict("recycle", f"{state}: {_PARTED}, then carry it into the next charge")
     if beyond:
         state = f"on {place.second}'s side of {place.named}: distilling again gives at most that"
     else:
@@ -108,7 +110,10 @@ def _verdict(place: Azeotrope, *, beyond: bool) -> Verdict:
     return Verdict("waste", state)
 
 
-_PARTED = "part them, dry the solvent"
+_TO_PART = Verdict(
+    "recycle",
+    "it stands in two layers: part them, dry the solvent, weigh and measure it again before it joins a lot or a charge",
+)
 
 
 def _wash(place: Azeotrope) -> str:
@@ -121,19 +126,20 @@ def azeotrope_flags(found: tuple[Azeotrope, ...], run: Run, pressure: float) -> 
 
 
 def _sentence(place: Azeotrope, run: Run, pressure: float) -> str:
-    text = (
-        f"{place.first} and {place.second} form an azeotrope: about {100 * place.share:.0f} wt% {place.first}, "
-        f"{place.temperature - 273.15:.1f} °C at {pressure / 1e3:.1f} kPa"
-    )
+    where = f"about {100 * place.share:.0f} wt% {place.first}, {place.temperature - 273.15:.1f} °C at {pressure / 1e3:.1f} kPa"
+    if place.layers:
+        text = f"{place.first} and {place.second} boil together as two liquids: {where}"
+        if place.at.any():
+            hold = "holds" if place.at.sum() == 1 else "hold"
+            text += f"; {_named(run, place.at)} {hold} more {place.second} than dissolves"
+        return f"{text}. Part the layers and dry the solvent before it is distilled again"
     told = []
     if place.at.any():
         told.append(f"{_named(run, place.at)} {'is' if place.at.sum() == 1 else 'are'} about this mixture")
     if place.beyond.any():
         lie = "lies" if place.beyond.sum() == 1 else "lie"
         told.append(f"{_named(run, place.beyond)} {lie} on {place.second}'s side of it")
-    text += f"; {', and '.join(told)}"
-    if place.layers:
-        return f"{text}. Cooled, it stands in two layers: {_PARTED}"
+    text = f"{place.first} and {place.second} form an azeotrope: {where}; {', and '.join(told)}"
     text += ". Distilling again at this pressure does not part it"
     if place.washes:
         text += f"; {place.second} mixes with water and {place.first} does not: {_wash(place)}, where that suits"
@@ -148,8 +154,8 @@ def _named(run: Run, cuts: Flags) -> str:
     return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
 
 
-def _layered(run: Run, mixture: Mixture, posterior: RunPosterior) -> Flags:
-    """Cuts (K,) that hold more of one component than the others dissolve where their density was read."""
+def layered(run: Run, mixture: Mixture, posterior: RunPosterior) -> Flags:
+    """Cuts (K,) that stand in two layers: there is more of one component than dissolves where their density was read."""
     return mixture.parts(posterior.mean, _read_at(run))
 
 
@@ -157,8 +163,8 @@ def _read_at(run: Run) -> Array:
     return np.where(np.isnan(run.cuts.density_temperature), 293.15, run.cuts.density_temperature)
 
 
-def layer_flags(run: Run, mixture: Mixture, posterior: RunPosterior) -> dict[int, Flag]:
-    """Cuts that stand in two layers, by number of the cut."""
+def layer_flags(run: Run, parts: Flags) -> dict[int, Flag]:
+    """Said of each cut that stands in two layers (K,), by number of the cut."""
     read_at = _read_at(run)
     return {
         k: Flag(
@@ -166,5 +172,5 @@ def layer_flags(run: Run, mixture: Mixture, posterior: RunPosterior) -> dict[int
             f"by its composition it stands in two layers at {read_at[k] - 273.15:.0f} °C: the figures are of all that came "
             "over; part the layers, dry the solvent, then weigh it and measure its density again",
         )
-        for k in np.flatnonzero(_layered(run, mixture, posterior)).tolist()
+        for k in np.flatnonzero(parts).tolist()
     }

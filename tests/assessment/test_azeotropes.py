@@ -72,4 +72,9 @@ def test_more_water_than_dissolves_stands_in_two_layers(tmp_path):
     """Dichloromethane dissolves about 0.2 wt% water; 1.305 g/mL would be more than 2 wt% of it."""
     found = assessed(tmp_path, ("dichloromethane", "water"), "dichloromethane", ["C1,38.1,38.2,300,1.3050,20.0"])
     assert "two_layers" in [flag.code for flag in found.cuts[0].flags]
-    assert ["stands in two layers" in text for text in azeotrope(found)] == [True]
+    (text,) = azeotrope(found)
+    assert "boil together as two liquids" in text
+    assert "C1 holds more water than dissolves" in text
+    assert found.lot is not None
+    assert found.lot.cuts == ()
+    assert "two layers: part them" in found.cuts[0].reason
