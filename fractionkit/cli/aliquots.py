@@ -37,7 +37,9 @@ def show(followed: Followed) -> None:
     from rich.text import Text
 
     from fractionkit.aliquots.rows import rows_of
+    from fractionkit.assessment.context import cautions
     from fractionkit.figures.labels import plain, shorten
+    from fractionkit.report.words import cautions_told
 
     console = terminal.console()
     series = followed.series
@@ -60,3 +62,5 @@ def show(followed: Followed) -> None:
     for warning in followed.warnings:
         console.print()
         console.print(Text("Warning: ", style="bold") + Text(warning))
+    console.print()
+    terminal.line(console, "cautions", cautions_told(cautions(series.components)), "bold")

@@ -6,7 +6,7 @@ from fractionkit.aliquots.model import Followed
 from fractionkit.aliquots.rows import rows_of
 from fractionkit.figures.aliquot_chart import aliquot_chart
 from fractionkit.figures.labels import plain
-from fractionkit.report.templates import environment
+from fractionkit.report.templates import drawn, page
 
 TEMPLATE = "aliquots.html"
 _TONES = {"levelled off": ("yes", "✓"), "still moving": ("no", "✗"), "undecided": ("open", "–")}
@@ -14,25 +14,20 @@ _TONES = {"levelled off": ("yes", "✓"), "still moving": ("no", "✗"), "undeci
 
 def aliquot_html(followed: Followed) -> str:
     """Write the report of a followed series; everything that a person typed is escaped."""
-    from markupsafe import Markup
-
-    from fractionkit import __version__
+    from fractionkit.assessment.context import cautions
 
     level = followed.level
     tone, sign = _TONES[level.verdict] if level else ("open", "–")
     headline = level.verdict.capitalize() if level else "Not judged"
-    return (
-        environment()
-        .get_template(TEMPLATE)
-        .render(
-            run=followed.series,
-            title=plain(followed.series.title) or "Untitled series",
-            tone=tone,
-            headline=f"{sign} {headline}",
-            text=followed.text,
-            warnings=followed.warnings,
-            rows=rows_of(followed),
-            picture=Markup(aliquot_chart(followed)),  # our own SVG, whose texts are escaped where they are drawn
-            version=__version__,
-        )
+    return page(
+        TEMPLATE,
+        run=followed.series,
+        title=plain(followed.series.title) or "Untitled series",
+        tone=tone,
+        headline=f"{sign} {headline}",
+        text=followed.text,
+        warnings=followed.warnings,
+        rows=rows_of(followed),
+        picture=drawn(aliquot_chart(followed)),
+        cautions=cautions(followed.series.components),
     )

@@ -18,11 +18,7 @@ def campaign_json(made: Campaign) -> dict[str, Any]:
         "title": made.title,
         "date": made.date,
         "components": list(made.components),
-        "target": {
-            "component": made.target,
-            "purity": parts.number(made.purity),
-            "confidence": parts.number(made.confidence),
-        },
+        "target": parts.target(made.target, made.purity, made.confidence),
         "setup": {
             "name": made.setup,
             "stages": parts.estimate(made.stages),
@@ -66,8 +62,8 @@ def _policy(policy: Policy) -> dict[str, Any]:
         "leaves": parts.composition(policy.leaves),
         "gathers": list(policy.gathers),
         "growth_last_batch_g": {name: parts.estimate(made, 1e3) for name, made in policy.growth.items()},
-        "heat_MJ_per_kg_kept": None if policy.heat_per_kg is None else parts.estimate(policy.heat_per_kg, 1e-6),
-        "time_last_batch_h": None if policy.time is None else parts.estimate(policy.time, 1.0 / 3600.0),
+        "heat_MJ_per_kg_kept": parts.estimate(policy.heat_per_kg, 1e-6),
+        "time_last_batch_h": parts.estimate(policy.time, 1.0 / 3600.0),
         "imbalance": parts.number(policy.imbalance),
         "remarks": list(policy.remarks),
         "batches": [_batch(row) for row in policy.batches],
@@ -81,7 +77,7 @@ def _passes(row: PassesRow) -> dict[str, Any]:
         "kept_g": parts.estimate(row.kept, 1e3),
         "recovery": parts.estimate(row.recovery),
         "heat_MJ": parts.estimate(row.heat, 1e-6),
-        "time_h": None if row.time is None else parts.estimate(row.time, 1.0 / 3600.0),
+        "time_h": parts.estimate(row.time, 1.0 / 3600.0),
     }
 
 
@@ -92,7 +88,7 @@ def _batch(row: BatchRow) -> dict[str, Any]:
         "charge_g": parts.estimate(row.charge, 1e3),
         "kept_g": parts.estimate(row.kept, 1e3),
         "recovery": parts.estimate(row.recovery),
-        "assay": None if row.assay is None else parts.estimate(row.assay),
+        "assay": parts.estimate(row.assay),
         "probability_meets_target": parts.number(row.meets),
         "heart": row.cut_at,
         "set_aside_g": parts.estimate(row.waste, 1e3),
@@ -101,5 +97,5 @@ def _batch(row: BatchRow) -> dict[str, Any]:
         "recycle_g": parts.estimate(row.recycle, 1e3),
         "recycle_composition": parts.composition(row.composition),
         "heat_MJ": parts.estimate(row.heat, 1e-6),
-        "time_h": None if row.time is None else parts.estimate(row.time, 1.0 / 3600.0),
+        "time_h": parts.estimate(row.time, 1.0 / 3600.0),
     }

@@ -7,25 +7,29 @@ from fractionkit.figures.labels import plain
 from fractionkit.planning.campaign.model import Campaign
 from fractionkit.planning.cutting.words import single
 from fractionkit.report import campaign_words as words
-from fractionkit.report.templates import environment
-from fractionkit.report.words import LOCAL_RULES, by_substance, goal
+from fractionkit.report.templates import drawn, page
+from fractionkit.report.words import goal
 
 TEMPLATE = "campaign.html"
+_WORDS = (
+    "mass",
+    "percent",
+    "share",
+    "hours",
+    "megajoules",
+    "settled",
+    "gain",
+    "means",
+    "aims",
+)  # filters of the template
 
 
 def campaign_html(made: Campaign) -> str:
     """Write the report of a campaign; everything that a person typed is escaped."""
-    from markupsafe import Markup
-
-    from fractionkit import __version__
-
     reaches = made.chosen.overall.estimate > 0.0
-    page = environment()
-    page.filters.update(
-        goal=goal, mass=words.mass, percent=words.percent, share=words.share, hours=words.hours,
-        megajoules=words.megajoules, settled=words.settled, gain=words.gain, means=words.means, aims=words.aims,
-    )  # fmt: skip
-    return page.get_template(TEMPLATE).render(
+    return page(
+        TEMPLATE,
+        filters={"goal": goal, **{name: getattr(words, name) for name in _WORDS}},
         made=made,
         best=made.chosen,
         title=plain(made.title) or "Untitled campaign",
@@ -36,8 +40,6 @@ def campaign_html(made: Campaign) -> str:
         unit=words.unit(made),
         limit="" if made.limit is None else single(made.limit, "mass"),
         carried=words.carried(made.chosen.carried),
-        picture=Markup(campaign_chart(made)),  # our own SVG, whose texts are escaped where they are drawn
-        cautions=by_substance(made.cautions),
-        local_rules=LOCAL_RULES,
-        version=__version__,
+        picture=drawn(campaign_chart(made)),
+        cautions=made.cautions,
     )

@@ -69,11 +69,7 @@ def json_text(assessment: Assessment) -> str:
 def _target(assessment: Assessment) -> dict[str, Any] | None:
     if assessment.target is None:
         return None
-    return {
-        "component": assessment.target,
-        "purity": parts.number(assessment.purity),
-        "confidence": parts.number(assessment.confidence),
-    }
+    return parts.target(assessment.target, assessment.purity, assessment.confidence)
 
 
 def _cut(assessment: Assessment, place: int, cut: AssessedCut) -> dict[str, Any]:
@@ -95,7 +91,7 @@ def _lot(assessment: Assessment, lot: Lot) -> dict[str, Any]:
     return {
         "cuts": list(lot.cuts),
         "mass_g": parts.number(lot.mass, 1e3),
-        "assay": None if lot.assay is None else parts.estimate(lot.assay),
+        "assay": parts.estimate(lot.assay),
         "probability_meets_target": parts.number(lot.probability_meets_target) if graded else None,
         "meets_target": bool(lot.meets_target) if graded else None,
         "label": list(lot.label),
@@ -120,7 +116,7 @@ def _balance(balance: Balance) -> dict[str, Any]:
         "residue_g": parts.number(balance.residue, 1e3),
         "holdup_g": parts.number(balance.holdup, 1e3),
         "loss_g": None if balance.loss is None else parts.number(balance.loss.estimate, 1e3),
-        "loss_interval_g": None if balance.loss is None else parts.estimate(balance.loss, 1e3),
+        "loss_interval_g": parts.estimate(balance.loss, 1e3),
         "components": {
             name: {f"{side}_g": parts.estimate(made, 1e3) for side, made in sides.items()}
             for name, sides in balance.components.items()

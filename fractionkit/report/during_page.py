@@ -9,8 +9,8 @@ from fractionkit.figures.labels import ZERO_CELSIUS, plain
 from fractionkit.planning.during.model import During, Mixed
 from fractionkit.quantities import Estimate, format_probability, mass_scale
 from fractionkit.report.campaign_words import mass
-from fractionkit.report.templates import environment
-from fractionkit.report.words import LOCAL_RULES, by_substance, wt_percent
+from fractionkit.report.templates import drawn, page
+from fractionkit.report.words import wt_percent
 
 if TYPE_CHECKING:
     from fractionkit.planning.during.follow import Started
@@ -29,30 +29,22 @@ def during_html(found: During, plan: Started) -> str:
         The scenarios of its plan, as `fractionkit.planning.during.follow.start` makes them.
 
     """
-    from markupsafe import Markup
-
-    from fractionkit import __version__
     from fractionkit.assessment.context import cautions
 
     unit, factor = mass_scale(plan.curve.charge.sum(axis=1).max())
     decimals = 1 if unit == "g" else 2
-    return (
-        environment()
-        .get_template(TEMPLATE)
-        .render(
-            run=found,
-            title=plain(found.title) or "Untitled plan",
-            setup=plain(found.setup) + (f", reflux {found.reflux:g}" if found.reflux > 0.0 else ""),
-            tone="no" if found.impossible else "open",
-            picture=Markup(during_chart(found, plan)),  # our own SVG, whose texts are escaped where they are drawn
-            unit=unit,
-            rows=_rows(found, unit),
-            readings=[(f"{factor * r.collected:.{decimals}f}", f"{r.head - ZERO_CELSIUS:.1f}") for r in found.readings],
-            surprise=format_probability(found.surprise),
-            cautions=by_substance(cautions(found.components)),
-            local_rules=LOCAL_RULES,
-            version=__version__,
-        )
+    return page(
+        TEMPLATE,
+        run=found,
+        title=plain(found.title) or "Untitled plan",
+        setup=plain(found.setup) + (f", reflux {found.reflux:g}" if found.reflux > 0.0 else ""),
+        tone="no" if found.impossible else "open",
+        picture=drawn(during_chart(found, plan)),
+        unit=unit,
+        rows=_rows(found, unit),
+        readings=[(f"{factor * r.collected:.{decimals}f}", f"{r.head - ZERO_CELSIUS:.1f}") for r in found.readings],
+        surprise=format_probability(found.surprise),
+        cautions=cautions(found.components),
     )
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any
+from typing import Any, overload
 
 from fractionkit.assessment.model import Caution, Constant
 from fractionkit.files import json_text as text_of
@@ -11,12 +11,27 @@ from fractionkit.files import number
 from fractionkit.quantities import Estimate, Flag
 from fractionkit.readings.terms import Correction
 
-__all__ = ["cautions", "composition", "constants", "corrections", "estimate", "flags", "number", "text_of"]
+__all__ = ["cautions", "composition", "constants", "corrections", "estimate", "flags", "number", "target", "text_of"]
 
 
-def estimate(made: Estimate, factor: float = 1.0) -> dict[str, float | None]:
-    """A value with its 95 % interval."""
+@overload
+def estimate(made: Estimate, factor: float = 1.0) -> dict[str, float | None]: ...
+
+
+@overload
+def estimate(made: Estimate | None, factor: float = 1.0) -> dict[str, float | None] | None: ...
+
+
+def estimate(made: Estimate | None, factor: float = 1.0) -> dict[str, float | None] | None:
+    """A value with its 95 % interval, None where there is none."""
+    if made is None:
+        return None
     return {name: number(getattr(made, name), factor) for name in ("estimate", "low", "high")}
+
+
+def target(component: str, purity: float | None, confidence: float | None) -> dict[str, Any]:
+    """What is wanted."""
+    return {"component": component, "purity": number(purity), "confidence": number(confidence)}
 
 
 def composition(made: Mapping[str, Estimate]) -> dict[str, Any]:

@@ -5,18 +5,14 @@ from __future__ import annotations
 import math
 import re
 import unicodedata
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from fractionkit.errors import Fault, InputError
 from fractionkit.figures.label_qr import qr_svg
 from fractionkit.figures.labels import plain, shorten
 from fractionkit.release.model import MadeLot, Release
 from fractionkit.report import lot_words, words
-from fractionkit.report.templates import environment
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
+from fractionkit.report.templates import drawn, environment
 
 TEMPLATE = "lot_label.html"
 WIDTH, HEIGHT = 100.0, 70.0  # mm
@@ -81,23 +77,15 @@ def _check(width: float, height: float) -> None:
         raise InputError(Fault(f"{width:g} x {height:g} mm", expected))
 
 
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    return environment()
-
-
 def _render(lots: tuple[MadeLot, ...], width: float, height: float) -> str:
-    from markupsafe import Markup
-
     _check(width, height)
     side = min(0.22 * width, 0.34 * height)
     shown = [_label(lot, width, height, side) for lot in lots]
     return (
-        _environment()
+        environment()
         .get_template(TEMPLATE)
         .render(
-            # The code is our own SVG, its title escaped where it is drawn.
-            labels=[{**one, "code": Markup(qr_svg(one["id"], f"Lot {one['id']}"))} for one in shown],
+            labels=[{**one, "code": drawn(qr_svg(one["id"], f"Lot {one['id']}"))} for one in shown],
             title=", ".join(str(one["number"]) for one in shown) or "No lot",
             width=f"{width:g}",
             height=f"{height:g}",

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 import math
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from collections.abc import Callable
+from typing import Any
 
 from fractionkit import figures
 from fractionkit.assessment.model import AssessedCut, Assessment
 from fractionkit.figures.labels import name_list, plain
 from fractionkit.quantities import format_mass, format_probability
 from fractionkit.report import words
-from fractionkit.report.templates import environment
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
+from fractionkit.report.templates import drawn, page
 
 TEMPLATE = "report.html"
 _IN_COLUMNS = 3  # up to here every component has a column of its own
@@ -38,38 +35,32 @@ def html(assessment: Assessment) -> str:
         A whole HTML document.
 
     """
-    from markupsafe import Markup
-
-    # The pictures are our own SVG, whose texts are escaped where they are drawn.
-    pictures = {
-        "run_picture": Markup(figures.run_chart(assessment)),
-        "composition_picture": Markup(figures.composition_chart(assessment)),
-        "density_picture": Markup(figures.density_chart(assessment)),
-    }
-    return _environment().get_template(TEMPLATE).render(**_context(assessment), **pictures)
-
-
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    made = environment()
-    made.filters.update(
-        name_list=name_list,
-        counted=words.counted,
-        grams=format_mass,
-        grams_interval=words.grams_interval,
-        wt_percent=words.wt_percent,
-        per_cent=format_probability,
-        goal=words.goal,
-        finding_interval=words.finding_interval,
-        correction_change=words.correction_change,
-        mean_composition=words.mean_composition,
+    return page(
+        TEMPLATE,
+        filters=_FILTERS,
+        cautions=assessment.cautions,
+        run_picture=drawn(figures.run_chart(assessment)),
+        composition_picture=drawn(figures.composition_chart(assessment)),
+        density_picture=drawn(figures.density_chart(assessment)),
+        **_context(assessment),
     )
-    return made
+
+
+_FILTERS: dict[str, Callable[..., Any]] = {
+    "name_list": name_list,
+    "counted": words.counted,
+    "grams": format_mass,
+    "grams_interval": words.grams_interval,
+    "wt_percent": words.wt_percent,
+    "per_cent": format_probability,
+    "goal": words.goal,
+    "finding_interval": words.finding_interval,
+    "correction_change": words.correction_change,
+    "mean_composition": words.mean_composition,
+}
 
 
 def _context(assessment: Assessment) -> dict[str, Any]:
-    from fractionkit import __version__
-
     kept = words.has_lot(assessment.lot)
     tone, sign = {True: ("yes", "✓"), False: ("no", "✗"), None: ("open", "–")}[words.meets(assessment)]
     columns = assessment.components if len(assessment.components) <= _IN_COLUMNS else ()
@@ -85,17 +76,14 @@ def _context(assessment: Assessment) -> dict[str, Any]:
         "verdict": words.verdict(assessment),
         "agreement": words.agreement(assessment),
         "tally": words.tally(assessment),
-        "local_rules": words.LOCAL_RULES,
         "columns": columns,
         "below": len(columns) > _REASON_BESIDE,
         "span": 3 + len(columns) + (assessment.target is not None),
-        "cautions": words.by_substance(assessment.cautions),
         "long_names": any(len(cut.name) > 8 for cut in assessment.cuts),
         "rows": [_row(assessment, place, cut, columns) for place, cut in enumerate(assessment.cuts)],
         "balance_rows": words.balance_rows(assessment.balance),
         "balance_parts": list(parts),
         "draws": f"{draws:,.0f}".replace(",", " ") if math.isfinite(draws) else "",
-        "version": __version__,
     }
 
 

@@ -42,11 +42,7 @@ def plan_json(plan: Plan) -> dict[str, Any]:
         "title": plan.title,
         "date": plan.date,
         "components": list(plan.components),
-        "target": {
-            "component": plan.target,
-            "purity": parts.number(plan.purity),
-            "confidence": parts.number(plan.confidence),
-        },
+        "target": parts.target(plan.target, plan.purity, plan.confidence),
         "feed": {
             "origin": plan.origin,
             "mass_g": parts.estimate(plan.charge, 1e3),
@@ -69,10 +65,6 @@ def plan_json_text(plan: Plan) -> str:
     return parts.text_of(plan_json(plan))
 
 
-def _maybe(made: Estimate | None, factor: float = 1.0) -> dict[str, float | None] | None:
-    return None if made is None else parts.estimate(made, factor)
-
-
 def _trial(plan: Plan, place: int, trial: Trial) -> dict[str, Any]:
     cuts, setup = trial.cuts, trial.setup
     reaches = trial.reaches
@@ -87,9 +79,9 @@ def _trial(plan: Plan, place: int, trial: Trial) -> dict[str, Any]:
         "reaches_target": reaches,
         "why_not": trial.impossible or None,
         "limit": parts.number(trial.limit),
-        "kept_g": _maybe(trial.kept, 1e3),
-        "assay": _maybe(trial.assay),
-        "recovery": _maybe(trial.recovery),
+        "kept_g": parts.estimate(trial.kept, 1e3),
+        "assay": parts.estimate(trial.assay),
+        "recovery": parts.estimate(trial.recovery),
         "probability_meets_target": parts.number(cuts.probability) if cuts is not None and reaches else None,
         "cuts": [] if cuts is None else [_cut(plan, cuts, place) for place in range(len(cuts.receivers))],
         **{
@@ -98,7 +90,7 @@ def _trial(plan: Plan, place: int, trial: Trial) -> dict[str, Any]:
             else {"count": 0, "mass_g": parts.estimate(Estimate(0.0, 0.0, 0.0))}
             for decision in ("recycle", "redistil", "waste")
         },
-        "left_in_still_g": _maybe(trial.rest, 1e3),
+        "left_in_still_g": parts.estimate(trial.rest, 1e3),
         **_costs(trial.costs),
         "shortcut": None if trial.shortcut is None else _shortcut(plan, trial.shortcut),
         "text": [] if cuts is None else list(cuts.text),
@@ -136,8 +128,8 @@ def _spread(values: Array, factor: float = 1.0) -> dict[str, float | None]:
 
 def _costs(costs: Costs | None) -> dict[str, Any]:
     return {
-        "time_h": None if costs is None else _maybe(costs.time, 1.0 / 3600.0),
-        "whole_time_h": None if costs is None else _maybe(costs.whole_time, 1.0 / 3600.0),
+        "time_h": None if costs is None else parts.estimate(costs.time, 1.0 / 3600.0),
+        "whole_time_h": None if costs is None else parts.estimate(costs.whole_time, 1.0 / 3600.0),
         "heat_kJ": None if costs is None else parts.estimate(costs.heat, 1e-3),
         "coolant_L": None if costs is None else parts.estimate(costs.coolant, 1e3),
     }

@@ -14,10 +14,11 @@ from fractionkit.figures.tradeoff_receivers import receivers_chart
 from fractionkit.planning.model import Plan, Trial
 from fractionkit.quantities import format_probability
 from fractionkit.report import plan_words as words
-from fractionkit.report.templates import environment
-from fractionkit.report.words import LOCAL_RULES, by_substance, goal
+from fractionkit.report.templates import drawn, page
+from fractionkit.report.words import goal
 
 TEMPLATE = "plan.html"
+_WORDS = ("hours", "litres", "megajoules", "percent", "kept", "stages", "reflux", "portion")  # filters of the template
 
 
 def plan_html(plan: Plan) -> str:
@@ -34,39 +35,23 @@ def plan_html(plan: Plan) -> str:
         A whole HTML document.
 
     """
-    made = environment()
-    made.filters.update(
-        goal=goal,
-        hours=words.hours,
-        litres=words.litres,
-        megajoules=words.megajoules,
-        percent=words.percent,
-        kept=words.kept,
-        stages=words.stages,
-        reflux=words.reflux,
-        portion=words.portion,
-    )
-    return made.get_template(TEMPLATE).render(**_context(plan), **_pictures(plan))
+    filters = {"goal": goal, **{name: getattr(words, name) for name in _WORDS}}
+    return page(TEMPLATE, filters=filters, cautions=plan.cautions, **_context(plan), **_pictures(plan))
 
 
 def _pictures(plan: Plan) -> dict[str, Any]:
-    from markupsafe import Markup
-
-    # our own SVG, whose texts are escaped where they are drawn
     best = plan.best
-    drawn: dict[str, Any] = dict.fromkeys(("setups_picture", "course_picture", "receivers_picture"), "")
+    made: dict[str, Any] = dict.fromkeys(("setups_picture", "course_picture", "receivers_picture"), "")
     if best is not None and best.cuts is not None:
-        drawn["setups_picture"] = Markup(setups_chart(plan))
-        drawn["course_picture"] = Markup(course_chart(plan, best))
-        drawn["receivers_picture"] = Markup(receivers_chart(best.cuts))
+        made["setups_picture"] = drawn(setups_chart(plan))
+        made["course_picture"] = drawn(course_chart(plan, best))
+        made["receivers_picture"] = drawn(receivers_chart(best.cuts))
     curves = plan.frontiers
-    drawn["tradeoff_picture"] = Markup(tradeoff_chart(curves, plan.target, plan.purity)) if curves else ""
-    return drawn
+    made["tradeoff_picture"] = drawn(tradeoff_chart(curves, plan.target, plan.purity)) if curves else ""
+    return made
 
 
 def _context(plan: Plan) -> dict[str, Any]:
-    from fractionkit import __version__
-
     best = plan.best
     return {
         "plan": plan,
@@ -86,9 +71,6 @@ def _context(plan: Plan) -> dict[str, Any]:
         "rest": "" if best is None else words.grams(best.rest),
         "reasons": "" if best is None else _reasons(best),
         "sanity": words.sanity(plan, best.shortcut) if best is not None and best.shortcut is not None else "",
-        "cautions": by_substance(plan.cautions),
-        "local_rules": LOCAL_RULES,
-        "version": __version__,
     }
 
 

@@ -30,7 +30,7 @@ def as_json(fit: StillFit) -> dict[str, Any]:
         "reflux_ratio": {**parts.estimate(fit.reflux), "known": fit.reflux_known},
         "stages_at_total_reflux": parts.estimate(fit.total_reflux),
         "alternatives": [{"reflux_ratio": parts.number(r), "stages": parts.number(n)} for r, n in fit.alternatives],
-        "stated_stages": None if fit.stated is None else parts.estimate(fit.stated),
+        "stated_stages": parts.estimate(fit.stated),
         "probability_of_fit": parts.number(fit.chance),
         "effective_samples": parts.number(fit.effective),
         "largest_deviates": [{"reading": name, "deviate": parts.number(value)} for name, value in fit.rows],
@@ -40,7 +40,7 @@ def as_json(fit: StillFit) -> dict[str, Any]:
                 "mass_g": parts.number(cut.mass, 1e3),
                 "by_the_still": dict(zip(fit.components, map(parts.estimate, cut.predicted), strict=True)),
                 "by_the_readings": dict(zip(fit.components, map(parts.estimate, cut.assessed), strict=True)),
-                "stages_at_total_reflux": None if cut.total_reflux is None else parts.estimate(cut.total_reflux),
+                "stages_at_total_reflux": parts.estimate(cut.total_reflux),
             }
             for cut in fit.cuts
         ],

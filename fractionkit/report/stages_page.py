@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from fractionkit.figures.labels import plain
 from fractionkit.figures.stages_chart import stages_chart
-from fractionkit.quantities import Estimate, format_interval, format_probability
-from fractionkit.report.templates import environment
-from fractionkit.report.words import LOCAL_RULES, by_substance
+from fractionkit.quantities import Estimate, format_interval, format_mass, format_probability
+from fractionkit.report.templates import drawn, page
 from fractionkit.stages import StillFit
 from fractionkit.stages.words import number, summary
 
@@ -15,30 +14,22 @@ TEMPLATE = "stages.html"
 
 def stages_html(fit: StillFit) -> str:
     """Write the report of a fitted still; everything that a person typed is escaped."""
-    from markupsafe import Markup
-
-    from fractionkit import __version__
     from fractionkit.assessment.context import cautions
 
     tone, sign = ("no", "✗") if fit.contradicted else ("open", "–") if fit.flags else ("yes", "✓")
-    return (
-        environment()
-        .get_template(TEMPLATE)
-        .render(
-            run=fit,
-            title=plain(fit.title) or "Untitled run",
-            tone=tone,
-            headline=f"{sign} {number(fit.stages)} theoretical stages",
-            text=summary(fit),
-            flags=fit.flags,
-            picture=Markup(stages_chart(fit)),  # our own SVG, whose texts are escaped where they are drawn
-            rows=[_row(fit, k) for k in range(len(fit.cuts))],
-            deviates=[(name, f"{value:+.1f}") for name, value in fit.rows],
-            chance=format_probability(fit.chance),
-            cautions=by_substance(cautions(fit.components)),
-            local_rules=LOCAL_RULES,
-            version=__version__,
-        )
+    return page(
+        TEMPLATE,
+        run=fit,
+        title=plain(fit.title) or "Untitled run",
+        tone=tone,
+        headline=f"{sign} {number(fit.stages)} theoretical stages",
+        text=summary(fit),
+        flags=fit.flags,
+        picture=drawn(stages_chart(fit)),
+        rows=[_row(fit, k) for k in range(len(fit.cuts))],
+        deviates=[(name, f"{value:+.1f}") for name, value in fit.rows],
+        chance=format_probability(fit.chance),
+        cautions=cautions(fit.components),
     )
 
 
@@ -46,7 +37,7 @@ def _row(fit: StillFit, k: int) -> dict[str, object]:
     cut = fit.cuts[k]
     return {
         "name": cut.name,
-        "mass": f"{1000 * cut.mass:.1f}",
+        "mass": format_mass(cut.mass, unit=False),
         "still": [_percent(part) for part in cut.predicted],
         "readings": [_percent(part) for part in cut.assessed],
         "total": "–" if cut.total_reflux is None else number(cut.total_reflux),

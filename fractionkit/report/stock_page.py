@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from fractionkit.figures.lineage_chart import lineage_chart
 from fractionkit.quantities import format_mass
 from fractionkit.report import words
-from fractionkit.report.templates import environment
+from fractionkit.report.templates import drawn, page
 from fractionkit.stock.alarms import Alarm, of_holding, together
 from fractionkit.stock.lineage import back
 from fractionkit.stock.shelf import Holding
@@ -37,7 +37,6 @@ def stock_html(stock: Stock, held: Sequence[Holding], day: str) -> str:
         ISO date on which alarms are judged.
 
     """
-    from fractionkit import __version__
     from fractionkit.assessment.context import cautions
 
     ordered = sorted(held, key=lambda found: _ORDER.index(found.kind))
@@ -46,26 +45,21 @@ def stock_html(stock: Stock, held: Sequence[Holding], day: str) -> str:
     substances = dict.fromkeys(
         name for found in held for name, made in found.composition.items() if made.high >= _TRACE
     )
-    return (
-        environment()
-        .get_template(TEMPLATE)
-        .render(
-            title="The shelf",
-            day=day,
-            count=words.counted(len(held), "item"),
-            total=format_mass(sum(found.mass for found in held)),
-            tone="no" if not proof.holds else "open" if alarms else "yes",
-            headline=_headline(proof.holds, alarms),
-            rows=[_row(found, day) for found in ordered],
-            alarms=[(", ".join(names), alarm) for alarm, names in together(alarms)],
-            advice=list(dict.fromkeys(advice for alarm in alarms for advice in alarm.advice)),
-            proof=proof,
-            balance=[_balance(part) for part in proof.components],
-            pictures=_pictures(stock, ordered),
-            cautions=words.by_substance(cautions(tuple(substances))),
-            local_rules=words.LOCAL_RULES,
-            version=__version__,
-        )
+    return page(
+        TEMPLATE,
+        title="The shelf",
+        day=day,
+        count=words.counted(len(held), "item"),
+        total=format_mass(sum(found.mass for found in held)),
+        tone="no" if not proof.holds else "open" if alarms else "yes",
+        headline=_headline(proof.holds, alarms),
+        rows=[_row(found, day) for found in ordered],
+        alarms=[(", ".join(names), alarm) for alarm, names in together(alarms)],
+        advice=list(dict.fromkeys(advice for alarm in alarms for advice in alarm.advice)),
+        proof=proof,
+        balance=[_balance(part) for part in proof.components],
+        pictures=_pictures(stock, ordered),
+        cautions=cautions(tuple(substances)),
     )
 
 
@@ -103,12 +97,10 @@ def _balance(part: Any) -> dict[str, str]:
 
 def _pictures(stock: Stock, ordered: Sequence[Holding]) -> list[Any]:
     """The lineage of each lot and bottle that was made of something."""
-    from markupsafe import Markup
-
-    drawn: list[Any] = []
+    charts: list[Any] = []
     for found in ordered:
         links = back(stock.ledger, found.place) if found.kind in ("lot", "bottle") and found.mass else ()
         if any(link.what != "outside" for link in links):
-            chart = lineage_chart(found.name, format_mass(found.mass), links, f"lineage{len(drawn)}")
-            drawn.append(Markup(chart))  # our own SVG, whose texts are escaped where they are drawn
-    return drawn[:MOST_PICTURES]
+            chart = lineage_chart(found.name, format_mass(found.mass), links, f"lineage{len(charts)}")
+            charts.append(drawn(chart))
+    return charts[:MOST_PICTURES]

@@ -111,7 +111,8 @@ def typed(shares: Mapping[str, Quantity | None], seed: int) -> Known:
     room = 0.006 + 1.96 * float(np.hypot.reduce(u, initial=0.0))
     total = float(value.sum())
     if len(rests) > 1 or total > 1 + room or (not rests and total < 1 - room):
-        expected = f'shares that add to 100 wt%, one of them may be "rest"; these add to {100 * total:.4g} wt%'
+        rest = "" if rests else ': name the rest too, like "water = rest"'
+        expected = f'shares that add to 100 wt%, one of them may be "rest"; these add to {100 * total:.4g} wt%{rest}'
         raise InputError(Fault(", ".join(names), expected, column="composition"))
     wide = np.zeros((DRAWS, len(names)))
     if given:

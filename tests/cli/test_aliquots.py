@@ -29,6 +29,7 @@ def test_table_and_verdict():
     told = run(str(DEMO))
     assert "09:20" in told
     assert "has levelled off" in told
+    assert "Local rules and licensed practice come first." in " ".join(told.split())
     assert told.count("\n") > 24
 
 
@@ -48,6 +49,7 @@ def test_report_holds_picture_and_fetches_nothing(tmp_path):
     rest = text.replace("http://www.w3.org/", "").replace("http-equiv", "")
     assert "http" not in rest
     assert "<script" not in text
+    assert "Local rules and licensed practice come first." in text
 
 
 def test_what_a_person_typed_is_escaped(tmp_path):

@@ -68,6 +68,17 @@ def document(call, *arguments):
     return code, told
 
 
+def test_messages_say_what_to_type(call, book):
+    code, _, err = call("receive", "500 g", "--holds", "tetrachloroethylene = 98.5 ± 0.7 wt%")
+    assert code == 2
+    assert 'name the rest too, like "water = rest"' in err
+    for _ in range(2):
+        assert call("receive", "500 g", "--holds", "chloroform = 99 ± 0.5 wt%", "--holds", "ethanol = rest")[0] == 0
+    code, _, err = call("lot", "b-1", "B2")
+    assert code == 2
+    assert "the name of the new lot first, like L1 b-1" in err
+
+
 def test_a_season_at_the_bench(call, book, tmp_path):
     run = tmp_path / "charge-7"
     shutil.copytree(Path("data/demo_binary"), run)

@@ -147,9 +147,15 @@ def lot(
 ) -> None:
     """Put cuts and bottles together to one lot."""
     chosen = parts("PART", sources)
+    from fractionkit.errors import Fault, InputError
+    from fractionkit.figures.labels import plain
     from fractionkit.report.words import counted
+    from fractionkit.stock.text import key
 
     with opened_for_writing(stock) as book:
+        if key(number) in map(key, book.names):
+            expected = f"the name of the new lot first, like L1 {plain(number)} ...; {plain(number)} is there already"
+            raise InputError(Fault(number, expected, column="NUMBER"))
         made = book.combine(number, chosen, title, notes_of(at, stabiliser, retest), None, day, remark)
         total = sum(movement.mass for movement in book.ledger.entries[-1].movements)
         told(book, f"lot {made.name}, {grams_text(total)} of {counted(len(chosen), 'part')}")
