@@ -19,7 +19,7 @@ from fractionkit.sheets import Run, TargetEntry
 Array = NDArray[np.float64]
 
 MOST_CUTS = 10  # at stake: those of the lot and those that could join it
-MOST_LOTS = 10  # heaviest and surest lots, each
+MOST_LOTS = 24
 POSSIBLE = 0.02  # probability below which a lot is not looked at
 MOST_TOLD = 4
 WORTH_TELLING, LIKELY = 0.05, 0.02  # share by which the interval shrinks, and chance of another decision
@@ -137,10 +137,15 @@ def _candidates(
     rest = np.setdiff1d(np.flatnonzero(kept), stake)  # kept in any case: too many cuts to ask about each
     surplus = ((w[:, stake] - purity) * mass[stake]) @ sets.T + ((w[:, rest] - purity) @ mass[rest])[:, None]
     weight, chance = sets @ mass[stake] + mass[rest].sum(), meets(surplus)
-    # those that a reading could make the choice: the heaviest that have a chance, and the surest
-    heaviest = np.argsort(-np.where(chance > POSSIBLE, weight, 0.0), kind="stable")[:MOST_LOTS]
-    surest = np.lexsort((-weight, -np.round(chance, 3)))[:MOST_LOTS]
-    taken = np.unique(np.concatenate([heaviest, surest]))
+    # those that a reading could make the choice: few others are both heavier and surer
+    open_ = np.flatnonzero(chance > POSSIBLE)
+    heavier, surer = (value[open_] > value[open_][:, None] for value in (weight, chance))
+    better = (
+        heavier & (chance[open_] >= chance[open_][:, None]) | surer & (weight[open_] >= weight[open_][:, None])
+    ).sum(axis=1)
+    taken = np.sort(open_[np.argsort(better, kind="stable")[:MOST_LOTS]])
+    if not taken.size:
+        taken = np.array([int(np.argmax(chance))])
     lots = Candidate(surplus[:, taken], weight[taken], -1, confidence)
     return replace(lots, current=int(lots.heaviest(chance[None, taken])[0]))
 

@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from fractionkit.inference.dry_point import DRY_POINT, DRY_REPEAT
 from fractionkit.measurements.ways import BAROMETER_U, CALIBRATED_BIAS, REPEAT
 from fractionkit.measurements.world import PRESSURE, ROOM, World
 from fractionkit.readings.methods import METHODS
@@ -142,11 +143,16 @@ def _index(world: World, cuts: NDArray[np.intp]) -> Offer:
 
 
 def _boiling_range(world: World, k: int) -> Offer:
-    """First drop of a boiling-range test with the thermometer and the pressure of the run."""
+    """First drop and dry point of a boiling-range test with the thermometer and the pressure of the run."""
     cuts = np.array([k])
-    T, moved, pressed = world.boiling("bubble", cuts)
+    first, moved, pressed = world.boiling("bubble", cuts)
+    last, moved_last, pressed_last, by_left, differs = world.dry(cuts)
+    shown, moved, pressed = (
+        np.concatenate(both, axis=1) for both in ((first, last), (moved, moved_last), (pressed, pressed_last))
+    )
+    left = np.concatenate([np.zeros_like(by_left), by_left], axis=1)
     head = world.evidence.head_start
-    felt: dict[str, Array | float] = {PRESSURE: pressed}
+    felt: dict[str, Array | float] = {PRESSURE: pressed, DRY_POINT: left}
     own = 0.0
     for name, change in head.shared.items():
         if name in world.errors and name != PRESSURE and np.isfinite(change).any():
@@ -154,9 +160,11 @@ def _boiling_range(world: World, k: int) -> Offer:
     if PRESSURE not in world.errors:
         own = float(np.hypot(np.abs(pressed).mean(), 0.6))
     repeat = float(np.nanmedian(head.repeat)) if np.isfinite(head.repeat).any() else REPEAT
-    noise = _one(float(np.hypot(repeat, own))) + world.unknown(moved)
+    noise = np.diag([repeat**2, repeat**2 + DRY_REPEAT**2 + float(differs.mean())]) + own**2 + world.unknown(moved)
+    if DRY_POINT not in world.errors:
+        noise[1, 1] += float((by_left**2).mean())
     what = f"boiling-range test of {world.evidence.names[k]}"
-    return Offer("boiling range", what, "minutes", cuts, T + world.known(moved, felt), noise, own, repeat)
+    return Offer("boiling range", what, "minutes", cuts, shown + world.known(moved, felt), noise, own, repeat)
 
 
 def _named(world: World, cuts: NDArray[np.intp]) -> str:

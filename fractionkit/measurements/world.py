@@ -9,6 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.composition import Evidence, RunPosterior
+from fractionkit.inference.dry_point import dry_table
+from fractionkit.inference.predict import TABLE_POINTS, cells_from_fractions
 from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
@@ -71,6 +73,18 @@ class World:
             T, y = self.mixture.bubble_point(mole, pressure)
             moved, slope = self.mixture.bubble_point_errors(mole, T, y), self.mixture.bubble_slope(mole, T, y)
         return T, moved, slope * u / pressure
+
+    def dry(self, cuts: NDArray[np.intp]) -> tuple[Array, Array, Array, Array, Array]:
+        """Dry point of some cuts: as `boiling`, then its change by what is left in the flask (D, K'), and the variance of
+        what differs from test to test (D, K').
+        """
+        table = dry_table(self.mixture, self.evidence.pressure)
+        w = self.w[:, cuts]
+        found = table.at(cells_from_fractions(w) if self.mixture.n in TABLE_POINTS else w[..., :-1])
+        moved = np.zeros((*found.temperature.shape, len(self.mixture.model_errors)))
+        moved[..., table.errors] = found.moved
+        pressed = found.by_pressure * self.evidence.pressure_u / self.evidence.pressure
+        return found.temperature, moved, pressed, found.by_left, found.variance()
 
     def liquid(self, which: str, cuts: NDArray[np.intp], temperature: Array | float) -> tuple[Array, Array]:
         """Density or refractive index ("density", "index") of some cuts (D, K') and its jacobian (D, K', m)."""
