@@ -8,7 +8,7 @@ import numpy as np
 
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import MARKS, shorten
-from fractionkit.quantities import mass_scale
+from fractionkit.quantities import format_typed, mass_scale
 from fractionkit.release.model import Frontier
 
 if TYPE_CHECKING:
@@ -43,10 +43,10 @@ def frontier_chart(frontier: Frontier, key: str = "frontier") -> str:
         if frontier.purity is not None:
             axes.axvline(100 * frontier.purity, color=INK, linewidth=0.8, linestyle=(0, (4, 3)))
             axes.annotate(
-                f"asked for: {100 * frontier.purity:.6g} wt%", (100 * frontier.purity, axes.get_ylim()[1]),
+                f"asked for: {format_typed(frontier.purity)}", (100 * frontier.purity, axes.get_ylim()[1]),
                 xytext=(-4, -3), textcoords="offset points", ha="right", va="top", color=FAINT,
             )  # fmt: skip
-        axes.set_xlabel(f"wt% {name}, met with a probability of {100 * frontier.confidence:.6g} %")
+        axes.set_xlabel(f"wt% {name}, met with a probability of {format_typed(frontier.confidence, '%')}")
         axes.set_ylabel(f"most mass, {unit}")
 
     low, high = float(assay[0]), float(assay[-1])

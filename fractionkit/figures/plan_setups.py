@@ -9,7 +9,7 @@ import numpy as np
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import MARKS, plain, shorten
 from fractionkit.planning.model import Plan, Trial
-from fractionkit.quantities import Estimate, mass_scale
+from fractionkit.quantities import Estimate, format_typed, mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -50,7 +50,7 @@ def _draw(figure: Figure, plan: Plan, rows: list[Trial]) -> None:
     kept = figure.add_axes((0.255, frame[0], 0.455 if timed else 0.72, frame[1]))
     unit, factor = mass_scale(max((trial.kept.high for trial in rows if trial.kept is not None), default=0.0))
     _panel(kept, [trial.kept for trial in rows], factor, MARKS["keep"].colour, "o")
-    kept.set_xlabel(f"kept at {100 * plan.purity:.6g} wt% {shorten(plan.target, 24)}, {unit}", labelpad=2)
+    kept.set_xlabel(f"kept at {format_typed(plan.purity)} {shorten(plan.target, 24)}, {unit}", labelpad=2)
     names = [
         shorten(trial.setup.name, 26) + (f", R {trial.reflux:g}" if trial.setup.stages > 1.0 else "") for trial in rows
     ]

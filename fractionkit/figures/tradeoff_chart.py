@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from fractionkit.figures.canvas import FAINT, GRID, INK, picture
 from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.planning.cutting.model import Frontier
-from fractionkit.quantities import mass_scale
+from fractionkit.quantities import format_typed, mass_scale
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -123,6 +123,6 @@ def _target(axes: Axes, purity: float, right: float) -> None:
     low, high = axes.get_xlim()
     before = x > 0.5 * (low + high)
     axes.annotate(
-        f"target {100 * purity:.6g} wt%", (x, 0.985), xycoords=("data", "axes fraction"), color=FAINT, fontsize=7.4,
+        f"target {format_typed(purity)}", (x, 0.985), xycoords=("data", "axes fraction"), color=FAINT, fontsize=7.4,
         xytext=(-4 if before else 4, 0), textcoords="offset points", ha="right" if before else "left", va="top",
     )  # fmt: skip

@@ -14,7 +14,7 @@ import numpy as np
 
 from fractionkit.grades.attributes import ATTRIBUTES, attribute_named, same_attribute
 from fractionkit.grades.model import Array, Limit, Result, Rule
-from fractionkit.inference.dry_point import dry_points
+from fractionkit.inference.dry_point import LEFT_FRESH, LEFT_SPREAD, dry_points
 from fractionkit.mixture import Mixture
 from fractionkit.quantities import Quantity
 from fractionkit.readings.atmosphere import STANDARD_PRESSURE
@@ -106,11 +106,11 @@ class Sample:
 
     @cached_property
     def _range(self) -> Result:
-        """First drop at the bubble point; dry point as `composition` has it, at the bubble point of the last drop."""
+        """First drop at the bubble point; dry point as `inference` has it, one test in one flask: both its spreads."""
         mixture = self._mixture
         x = mixture.mole_fractions(self.draws)
         bubble, y = mixture.bubble_point(x, STANDARD_PRESSURE)
-        place = np.random.default_rng(_SEED + 1).standard_normal(len(x))
+        place = np.hypot(1.0, LEFT_FRESH / LEFT_SPREAD) * np.random.default_rng(_SEED + 1).standard_normal(len(x))
         dry, last = dry_points(mixture, x, STANDARD_PRESSURE, place)
         vapour = mixture.bubble_point(last, STANDARD_PRESSURE)[1]
         first = bubble + self._errors(mixture.bubble_point_errors(x, bubble, y))

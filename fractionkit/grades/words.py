@@ -13,6 +13,7 @@ from fractionkit.quantities import (
     Quantity,
     format_interval,
     format_probability,
+    format_typed,
     format_with_half_width,
 )
 from fractionkit.quantities.notation import NUMBER_THEN_UNIT, flatten
@@ -30,7 +31,7 @@ RULES: dict[Rule, str] = {
 
 def rule_text(rule: Rule, confidence: float) -> str:
     """The decision rule in a sentence without a full stop."""
-    return RULES[rule].format(goal=f"{100 * confidence:.6g} %", rest=f"{100 * (1 - confidence):.6g} %")
+    return RULES[rule].format(goal=format_typed(confidence, "%"), rest=format_typed(1 - confidence, "%"))
 
 
 def limit_text(limit: Limit) -> str:
@@ -113,7 +114,7 @@ def short_of(line: AttributeVerdict, confidence: float) -> str:
     if line.probability is not None:
         found = format_probability(line.probability, spoken=True)
         told += f" ({found} probable that it conforms"
-        told += f"; {100 * confidence:.6g} % is asked for)" if line.verdict == "undecided" else ")"
+        told += f"; {format_typed(confidence, '%')} is asked for)" if line.verdict == "undecided" else ")"
     elif line.note:
         told += f" ({line.note})"
     return told

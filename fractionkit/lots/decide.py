@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from fractionkit.quantities import format_interval, format_probability
+from fractionkit.quantities import format_interval, format_probability, format_typed
 
 Array = NDArray[np.float64]
 Decision = Literal["keep", "recycle", "redistil", "waste"]
@@ -52,7 +52,7 @@ def decide(
     the cut, what becomes of those that distilling again does not purify, unless they are kept.
     """
     settled = settled or {}
-    wanted = f"{100 * purity:.4g} wt%"
+    wanted = format_typed(purity)
     poor = ~kept & (high < WORTH_KEEPING)
     again = ~kept & ~poor & ~np.isin(np.arange(len(kept)), list(settled)) & np.isfinite(share)
     together = float(share[again].sum())

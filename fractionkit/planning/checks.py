@@ -12,7 +12,7 @@ from fractionkit.planning.reach import endless_limit
 from fractionkit.planning.running_costs import USUAL_RISE, USUAL_STARTUP
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import SetUp
-from fractionkit.quantities import Flag
+from fractionkit.quantities import Flag, format_typed
 from fractionkit.readings.checks import ZERO_CELSIUS
 from fractionkit.sheets.still_model import StillSheet
 
@@ -101,7 +101,7 @@ def _impossible(sheet: StillSheet, scenarios: Scenarios, limit: float) -> InputE
     in_the_way = azeotropes(scenarios)
     why = f"; {in_the_way[0]}" if in_the_way else ""
     expected = f"at most {100 * limit:.4g} wt% {target.component}, all that this feed gives with any column{why}"
-    return InputError(Fault(f"{100 * target.purity:.6g} wt%", expected, str(sheet.source), column="[target] purity"))
+    return InputError(Fault(format_typed(target.purity), expected, str(sheet.source), column="[target] purity"))
 
 
 def azeotropes(scenarios: Scenarios) -> list[str]:

@@ -22,7 +22,7 @@ from fractionkit.planning.sampling import central
 from fractionkit.planning.scenarios import Scenarios
 from fractionkit.planning.setups import SetUp
 from fractionkit.planning.shortcut import hardest_pair, shortcut
-from fractionkit.quantities import Estimate
+from fractionkit.quantities import Estimate, format_typed
 from fractionkit.sheets.still_model import StillEntry
 from fractionkit.still import Distillation, distil
 
@@ -246,7 +246,7 @@ def _why_not(
     """Why the target is not reached, and the limit: by the time, by this reflux, or by these stages at any reflux."""
     if cuts.heart is not None:
         return "", None
-    target, asked = scenarios.feed.target, f"{100 * scenarios.feed.target.purity:.6g} wt%"
+    target, asked = scenarios.feed.target, format_typed(scenarios.feed.target.purity)
     number = f"{wish.setup.stages:.3g} stage" + ("" if wish.setup.stages == 1.0 else "s")
     if bool(np.any(stop_mass(times, still) < 0.999 * times.mass[:, -1])):
         whole = collected(made, reading_error=scenarios.at_the_change)

@@ -97,6 +97,17 @@ def format_interval(estimate: float, low: float, high: float, kind: str = "fract
     return f"{_rounded(shown[0], decimals)} ({ends}) {name}".rstrip()
 
 
+def format_typed(share: float, unit: str = "wt%") -> str:
+    """Write a share that a person chose, as it was typed: "99.5 wt%"; six digits, or 99.999 would read 100."""
+    return f"{100 * share:.6g} {unit}"
+
+
+def format_floor(fraction: float) -> str:
+    """Write a lower bound of a mass fraction, never rounded up: tenths of a per cent, hundredths above 99."""
+    digits = 2 if fraction > 0.99 else 1
+    return f"{math.floor(100 * fraction * 10**digits + 1e-9) / 10**digits:.{digits}f} wt%"
+
+
 def format_probability(probability: float | None, *, spoken: bool = False) -> str:
     """Write a probability in per cent, cut off after a tenth and never rounded up: 0.9496 must not read 95 %.
 

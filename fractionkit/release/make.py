@@ -16,7 +16,7 @@ from fractionkit.grades import Grade, Sample, judge_lot, load_grades
 from fractionkit.lots import Combination, Wanted, combine, takes
 from fractionkit.lots.frontier import frontier
 from fractionkit.lots.second_order import Array
-from fractionkit.quantities import Estimate, format_interval
+from fractionkit.quantities import Estimate, format_interval, format_typed
 from fractionkit.release import economics, words
 from fractionkit.release.model import Frontier, Left, MadeLot, Parent, Release
 from fractionkit.release.sources import Sources, sources_of
@@ -223,7 +223,7 @@ def _left(found: Sources, made: Combination) -> tuple[Left, ...]:
             want,
             assay,
             donor,
-            lot if made.mass[told.lot] > words.SETTLED else f"a lot of {words.percent(want.purity)}",
+            lot if made.mass[told.lot] > words.SETTLED else f"a lot of {format_typed(want.purity)}",
             found.density_words(k, want.component),
             full=bool(made.mass[told.lot] >= want.most * (1.0 - 1e-6)),
         )

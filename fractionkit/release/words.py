@@ -7,7 +7,15 @@ from collections.abc import Callable
 
 from fractionkit.assessment.model import Caution
 from fractionkit.lots import Takes, Wanted
-from fractionkit.quantities import Estimate, Flag, format_interval, format_mass, format_probability
+from fractionkit.quantities import (
+    Estimate,
+    Flag,
+    format_floor,
+    format_interval,
+    format_mass,
+    format_probability,
+    format_typed,
+)
 from fractionkit.release.model import MadeLot, Stabiliser
 from fractionkit.sheets.lot_model import AddedStabiliser
 
@@ -23,30 +31,19 @@ def rounded_up(kg: float) -> str:
     return f"{up:,.{max(digits, 0)}f} g" if up < 1e4 else f"{up / 1e3:,.{max(digits + 3, 0)}f} kg"
 
 
-def percent(fraction: float) -> str:
-    """A purity as typed: "99 wt%", "99.5 wt%"."""
-    return f"{100 * fraction:.6g} wt%"
-
-
-def floor_percent(fraction: float) -> str:
-    """A lower bound, rounded down: to tenths, and to hundredths above 99 wt%."""
-    digits = 2 if fraction > 0.99 else 1
-    return f"{math.floor(fraction * 100 * 10**digits + 1e-9) / 10**digits:.{digits}f} wt%"
-
-
 def label(want: Wanted, assay: Estimate, sure: float, chance: float, means: str) -> tuple[str, ...]:
     """What may honestly be written on the bottle. sure : one-sided lower bound at the confidence wanted."""
     lines = [
         f"{want.component}, reclaimed by distillation",
         f"assay {format_interval(assay.estimate, assay.low, assay.high)} by {means} (95 % interval; not by chromatography)",
-        f"at least {floor_percent(sure)} {want.component}, with {100 * want.confidence:.4g} % confidence",
+        f"at least {format_floor(sure)} {want.component}, with {format_typed(want.confidence, '%')} confidence",
     ]
     if chance >= want.confidence:
-        lines.append(f"meets {percent(want.purity)} (probability {format_probability(chance, spoken=True)})")
+        lines.append(f"meets {format_typed(want.purity)} (probability {format_probability(chance, spoken=True)})")
     elif want.rule == "rounded":
-        lines.append(f"meets {percent(want.purity)} by its rounded best estimate only, not guarded")
+        lines.append(f"meets {format_typed(want.purity)} by its rounded best estimate only, not guarded")
     else:
-        lines.append(f"meets {percent(want.purity)} by its best estimate only, not guarded")
+        lines.append(f"meets {format_typed(want.purity)} by its best estimate only, not guarded")
     return tuple(lines)
 
 
@@ -86,7 +83,7 @@ def takes_text(
     to the words that say how good a density tells that, "" where it tells nothing. full : whether the lot is as heavy as
     was asked for.
     """
-    goal = percent(want.purity)
+    goal = format_typed(want.purity)
     held = f"holds {format_interval(assay.estimate, assay.low, assay.high)}"
     chance = format_probability(found.chance, spoken=True)
     if found.chance >= want.confidence:
@@ -121,10 +118,10 @@ def _up(fraction: float) -> str:
 
 def empty_lot(want: Wanted, reach: tuple[float, float] | None) -> Flag:
     """Said of a target that nothing meets. reach : highest assay that can be guaranteed, and the mass that has it, kg."""
-    text = f"nothing can be kept as {percent(want.purity)} {want.component}"
+    text = f"nothing can be kept as {format_typed(want.purity)} {want.component}"
     if reach is not None:
-        sure = f"{100 * want.confidence:.4g} % sure"
-        text += f"; the purest that is {sure} is {floor_percent(reach[0])} ({format_mass(reach[1])})"
+        sure = f"{format_typed(want.confidence, '%')} sure"
+        text += f"; the purest that is {sure} is {format_floor(reach[0])} ({format_mass(reach[1])})"
     return Flag("no_lot", text)
 
 
@@ -136,6 +133,6 @@ def rule_flag(lot: MadeLot, want: Wanted) -> Flag | None:
     chance = format_probability(1.0 - lot.probability_meets_target, spoken=True)
     return Flag(
         "not_guarded",
-        f"{lot.number} was combined by the rule '{want.rule}': {how} meets {percent(want.purity)}; the probability that the lot "
-        f"falls short is {chance}",
+        f"{lot.number} was combined by the rule '{want.rule}': {how} meets {format_typed(want.purity)}; the probability that "
+        f"the lot falls short is {chance}",
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractionkit.figures.labels import plain
 from fractionkit.planning.campaign.model import Campaign, PassesRow, Policy
 from fractionkit.planning.cutting.words import Kind, span
-from fractionkit.quantities import UNKNOWN, Estimate, mass_scale
+from fractionkit.quantities import UNKNOWN, Estimate, format_typed, mass_scale
 from fractionkit.report.plan_words import hours, megajoules
 
 __all__ = [
@@ -62,7 +62,7 @@ def gain(made: Estimate, under: str) -> str:
 
 def wanted(made: Campaign) -> str:
     """The target, "99 wt% tetrachloroethylene"."""
-    return f"{100 * made.purity:.6g} wt% {made.target}"
+    return f"{format_typed(made.purity)} {made.target}"
 
 
 def carried(number: int) -> str:

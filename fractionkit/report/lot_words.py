@@ -26,8 +26,9 @@ _NO_BREAK = "\u00a0"
 UNNAMED = "any substance that the sheet does not name"
 SIGNS = {"meets": "✓", "fails": "✗", "undecided": "?", "not tested": "–"}
 #: Mass fractions from which a component that is not the target lends the lot its hazard statement: generic limits of
-#: Regulation (EC) No 1272/2008 (CLP), Annex I, from memory, the stricter where it has two. Acute toxicity is taken from
-#: 1 % on, without adding up. A classification is not claimed: that is for whoever puts the lot into other hands.
+#: Regulation (EC) No 1272/2008 (CLP), Annex I, the stricter where it has two. Read: germ cells 1B (mixclass.net), toxic to
+#: reproduction 1B and 2 (3.7.3, reachonline.eu), acute toxicity from 1 % on (mixclass.net; without adding up); the others
+#: from memory. A classification is not claimed: that is for whoever puts the lot into other hands.
 TOLD_FROM = {
     **dict.fromkeys(("H340", "H350", "H317", "H334", "H420"), 0.001),
     **dict.fromkeys(("H360", "H360D", "H360F"), 0.003),

@@ -17,6 +17,7 @@ from fractionkit.quantities import (
     Estimate,
     format_interval,
     format_probability,
+    format_typed,
     format_with_half_width,
     mass_scale,
 )
@@ -92,7 +93,7 @@ def reflux(trial: Trial) -> str:
 
 def wanted(plan: Plan) -> str:
     """The target, "99 wt% tetrachloroethylene"."""
-    return f"{100 * plan.purity:.6g} wt% {plan.target}"
+    return f"{format_typed(plan.purity)} {plan.target}"
 
 
 def headline(plan: Plan) -> str:

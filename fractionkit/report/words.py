@@ -26,6 +26,7 @@ from fractionkit.quantities import (
     format_interval,
     format_mass,
     format_probability,
+    format_typed,
     format_value,
     format_with_half_width,
 )
@@ -63,7 +64,7 @@ def _signed(text: str) -> str:
 
 def goal(share: float | None) -> str:
     """A share that a person chose, "99.5 %" as typed; ``goal(0.99)`` is "99 %"."""
-    return UNKNOWN if share is None else f"{100 * share:.6g} %"
+    return UNKNOWN if share is None else format_typed(share, "%")
 
 
 def head_range(start: float, end: float) -> str:
@@ -151,7 +152,7 @@ def verdict(assessment: Assessment, names: int = 12) -> str:
         return "No target was given, so nothing is graded: what is in each cut stands below."
     if assessment.at_odds:
         return "The readings are at odds: find out why and measure again before anything is kept, distilled again or thrown away."
-    wanted = f"{goal(assessment.purity).removesuffix(' %')} wt% {assessment.target}"
+    wanted = f"{format_typed(assessment.purity)} {assessment.target}"
     if lot is None or not lot.cuts:
         return f"Nothing can be kept: no combination of cuts meets {wanted} with enough confidence."
     kept = f"Keep {name_list(lot.cuts, names)}: {format_mass(lot.mass)}"

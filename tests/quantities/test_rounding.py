@@ -12,8 +12,10 @@ from fractionkit.quantities import (
     COVERAGE_95,
     UNKNOWN,
     decimals_of,
+    format_floor,
     format_interval,
     format_mass,
+    format_typed,
     format_value,
     format_with_half_width,
     mass_scale,
@@ -144,3 +146,10 @@ def test_intervals_of_masses_change_their_unit_with_their_estimate():
     assert format_interval(-12.0, -13.0, -11.0, "mass_difference") == "-12.0 (-13.0–-11.0) kg"
     assert mass_scale(9.99) == ("g", 1e3)
     assert mass_scale(10.0) == ("kg", 1.0)
+
+
+def test_shares_as_typed_and_lower_bounds():
+    assert [format_typed(share) for share in (0.99, 0.995, 0.99999)] == ["99 wt%", "99.5 wt%", "99.999 wt%"]
+    assert format_typed(0.95, "%") == "95 %"
+    # a bound is never raised: 98.99 is "at least 98.9", 99.996 is not "at least 100"
+    assert [format_floor(bound) for bound in (0.9899, 0.99996, 0.3)] == ["98.9 wt%", "99.99 wt%", "30.0 wt%"]

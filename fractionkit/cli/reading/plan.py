@@ -8,6 +8,7 @@ import typer
 
 from fractionkit.cli.outputs import JsonOption, check_outputs, deliver
 from fractionkit.cli.terminal import WIDEST, console
+from fractionkit.quantities import format_typed
 
 if TYPE_CHECKING:
     from fractionkit.measurements.reach import PairPlan
@@ -75,7 +76,7 @@ def show(plans: tuple[PairPlan, ...]) -> None:
     for number, plan in enumerate(plans):
         if number:
             out.print()
-        asked = f"{100 * plan.purity:.6g} wt% with a probability of {100 * plan.confidence:.6g} %"
+        asked = f"{format_typed(plan.purity)} with a probability of {format_typed(plan.confidence, '%')}"
         out.print(Text(f"{plan.target} with {plan.other}: {asked}", style="bold"))
         table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0))
         for title, justify in (("reading", "left"), ("by", "left"), ("± 95 %", "right"), ("tells to", "right")):

@@ -13,7 +13,7 @@ from fractionkit.assessment.model import Assessment
 from fractionkit.cli import terminal
 from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import DECISIONS, name_list, plain, short_names, shorten
-from fractionkit.quantities import UNKNOWN, Estimate, format_mass, format_probability
+from fractionkit.quantities import UNKNOWN, Estimate, format_mass, format_probability, format_typed
 from fractionkit.report import words
 
 if TYPE_CHECKING:
@@ -180,7 +180,7 @@ def _title(console: Console, assessment: Assessment) -> None:
     unit = "wt% with 95 % intervals"
     chance = ""
     if assessment.target is not None and assessment.purity is not None:
-        wanted = f"{words.goal(assessment.purity).removesuffix(' %')} wt% {assessment.target}"
+        wanted = f"{format_typed(assessment.purity)} {assessment.target}"
         chance = f"; P: probability that the cut alone holds at least {wanted}"
     below = f"{unit} at {words.pressure(assessment)}{chance}"
     heading(console, assessment.title, assessment.date, "Untitled run", below)

@@ -11,6 +11,7 @@ from fractionkit.cli import terminal
 from fractionkit.cli.terminal import line, styled, table
 from fractionkit.figures.labels import shorten
 from fractionkit.planning.campaign.model import Campaign
+from fractionkit.quantities import format_typed
 from fractionkit.report import campaign_words as words
 from fractionkit.report.words import cautions_told
 
@@ -27,7 +28,7 @@ def show(made: Campaign, console: Console | None = None) -> None:
     if console is None:
         console = terminal.console()
     best = made.chosen
-    asked = f"{words.wanted(made)}, probability {100 * made.confidence:.4g} % in every batch"
+    asked = f"{words.wanted(made)}, probability {format_typed(made.confidence, '%')} in every batch"
     terminal.heading(console, made.title, made.date, "Untitled campaign", asked, words.setup(made))
     console.print()
     console.print(policy_table(made))

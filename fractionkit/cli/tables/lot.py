@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from fractionkit.cli import terminal
 from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import plain, shorten
-from fractionkit.quantities import format_mass, format_probability
+from fractionkit.quantities import format_floor, format_mass, format_probability
 from fractionkit.release.model import Frontier, Left, MadeLot, Release
 from fractionkit.report import words
 
@@ -122,16 +122,8 @@ def _frontier_words(found: Frontier) -> str:
     if count <= 0:
         return f"nothing of {found.target}"
     places = sorted({first + round(k * (count - 1) / (_MOST_POINTS - 1)) for k in range(_MOST_POINTS)})
-    points = [f"{format_mass(float(found.mass[k]))} at {_floor(float(found.assay[k]))}" for k in places]
+    points = [f"{format_mass(float(found.mass[k]))} at {format_floor(float(found.assay[k]))}" for k in places]
     return f"{found.target}, {words.goal(found.confidence)} sure: " + ", ".join(points)
-
-
-def _floor(assay: float) -> str:
-    """An assay that is guaranteed, never rounded up: tenths of a per cent, hundredths above 99."""
-    from math import floor
-
-    digits = 100 if assay > 0.99 else 10
-    return f"{floor(assay * 100 * digits) / digits:.{2 if digits == 100 else 1}f} wt%"
 
 
 def _economics_table(lines: tuple[tuple[str, str], ...]) -> Table:

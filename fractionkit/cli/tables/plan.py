@@ -11,7 +11,7 @@ from fractionkit.cli import terminal
 from fractionkit.cli.terminal import heading, line, styled
 from fractionkit.figures.labels import plain, short_names, shorten
 from fractionkit.planning.model import Plan, Trial
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import format_probability, format_typed
 from fractionkit.report import plan_words as words
 from fractionkit.report.words import cautions_told, sentence
 
@@ -30,7 +30,7 @@ _WIDE = 100
 def show(plan: Plan, console: Console | None = None) -> None:
     """Print the plan; nothing printed is wider than the console."""
     out = console or terminal.console()
-    asked = f"for {words.wanted(plan)}, probability {100 * plan.confidence:.4g} %, at {words.pressure(plan)}"
+    asked = f"for {words.wanted(plan)}, probability {format_typed(plan.confidence, '%')}, at {words.pressure(plan)}"
     heading(out, plan.title, plan.date, "Untitled plan", f"{asked}; ranked by {words.RANKS[plan.rank]}")
     out.print()
     out.print(setup_table(plan, out.width))

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 from fractionkit.planning.campaign.model import Campaign, Policy
 from fractionkit.planning.cutting.words import shown, span
+from fractionkit.quantities import format_typed
 
 MORE = 0.005
 """Yield by which a policy that does not settle must be ahead to be told of."""
@@ -47,7 +48,7 @@ def sentences(made: Campaign) -> Campaign:
     best, count = made.chosen, len(made.chosen.batches)
     if best.overall.estimate <= 0.0:
         text = (
-            f"No batch of this campaign gives a cut of {100 * made.purity:.6g} wt% {made.target}, whatever is carried into "
+            f"No batch of this campaign gives a cut of {format_typed(made.purity)} {made.target}, whatever is carried into "
             "the next charge: it takes more stages or reflux.",
         )
         return replace(made, text=text)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from fractionkit.planning.cutting.model import CutPlan, Receiver, ResidueOption
 from fractionkit.planning.sampling import central
-from fractionkit.quantities import Estimate, format_interval, format_probability, mass_scale
+from fractionkit.quantities import Estimate, format_interval, format_probability, format_typed, mass_scale
 from fractionkit.quantities.rounding import RESOLUTION
 from fractionkit.readings.checks import ZERO_CELSIUS
 
@@ -62,7 +62,7 @@ def single(value: float, kind: Kind, unit: str | None = None) -> str:
 
 def sentences(plan: CutPlan) -> CutPlan:
     """Return the plan with its text."""
-    target, asked = plan.names[plan.component], f"{100 * plan.purity:.6g} wt%"
+    target, asked = plan.names[plan.component], format_typed(plan.purity)
     told = [_heart(plan, target, asked)]
     if plan.heart is not None:
         told += _changes(plan)
@@ -76,7 +76,7 @@ def sentences(plan: CutPlan) -> CutPlan:
 def _heart(plan: CutPlan, target: str, asked: str) -> str:
     alone = len(plan.kept) == 1  # one scenario has no probability
     if plan.heart is None:
-        sure = "" if alone else f" with a probability of {100 * plan.confidence:.4g} %"
+        sure = "" if alone else f" with a probability of {format_typed(plan.confidence, '%')}"
         return (
             f"No cut of the distillate holds {asked} {target}{sure}: the best holds at most {100 * plan.reach:.4g} wt%"
             f"{'' if alone else ' with that probability'}."

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from fractionkit.planning.cutting.words import single, span
 from fractionkit.planning.during.model import Change, During
-from fractionkit.quantities import format_probability
+from fractionkit.quantities import format_probability, format_typed
 
 DOUBTFUL = 0.02
 NEARLY = 0.5e-3
@@ -21,7 +21,7 @@ def told(found: During) -> During:
     if found.receiver is not None:
         lines.append(
             f"In the receiver now: {span(found.receiver.mass, 'mass')} with {span(found.receiver.w[place], 'fraction')} "
-            f"{found.target}; it holds at least {100 * found.purity:.6g} wt% with probability "
+            f"{found.target}; it holds at least {format_typed(found.purity)} with probability "
             f"{format_probability(found.meets or 0.0, spoken=True)}."
         )
     lines.append(f"Coming over now: {span(found.coming[place], 'fraction')} {found.target}.")
@@ -40,17 +40,17 @@ def told(found: During) -> During:
 def _next(found: During) -> str:
     change = found.change
     assert change is not None
-    asked = f"{100 * found.purity:.6g} wt% {found.target}"
+    asked = f"{format_typed(found.purity)} {found.target}"
     if change.what == "none":
         return (
-            f"No receiver from now on holds {asked} with {100 * found.confidence:.4g} % probability: collect the rest as "
+            f"No receiver from now on holds {asked} with {format_typed(found.confidence, '%')} probability: collect the rest as "
             "an intermediate cut."
         )
     assert change.heart is not None
     place = found.components.index(found.target)
     heart = (
         f"the heart will be {span(change.heart.mass, 'mass')} with {span(change.heart.w[place], 'fraction')} "
-        f"{found.target} (at least {100 * found.purity:.6g} wt% with probability "
+        f"{found.target} (at least {format_typed(found.purity)} with probability "
         f"{format_probability(change.probability, spoken=True)})"
     )
     if change.what == "start of the heart":
