@@ -11,7 +11,7 @@ import typer
 from scipy.stats import norm
 from typer.testing import CliRunner
 
-from fractionkit.cli import reading_plan
+from fractionkit.cli.reading import plan as reading_plan
 from fractionkit.errors import InputError, UnknownSubstanceError
 from fractionkit.measurements.plan_words import as_json, sentences
 from fractionkit.measurements.reach import plan_pairs
@@ -144,3 +144,40 @@ def test_faults_at_the_prompt_are_told_at_once(tmp_path):
         run(*PAIR[:2], "--target", "acetone", "--purity", "99 wt%")
     assert caught.value.faults[0].column == "--target"
     assert not list(tmp_path.iterdir())
+
+
+def test_plan_against_a_calculation_by_hand():
+    """Chloroform of 97 wt% with carbon tetrachloride, from published values only.
+
+    Densities at 20 °C: chloroform 1488.64 (doi:10.1021/je700254t), carbon tetrachloride 1594.0 kg/m3 (handbook), thermal
+    expansion of chloroform 1498.08 - 1488.64 over 5 K (Int. J. Thermophys. 29 (2008) 586): data/checks/densities.csv. Excess
+    volume 0.16 cm3/mol at equal moles (from memory). Molar masses from standard atomic weights.
+    """
+    (plan,) = plan_pairs(["chloroform", "carbon tetrachloride"], "chloroform", 0.97)
+    found = need(plan, "density")
+    moles = np.array([0.97 / 119.378, 0.03 / 153.823])
+    x = moles / moles.sum()
+    volume = 0.97 / 1488.64 + 0.03 / 1594.0 + 4.0 * x[0] * x[1] * 0.16e-6 * moles.sum() * 1e3
+    change = 1.0 / volume - 1488.64
+    assert found.change == pytest.approx(change, rel=0.03)
+    assert found.needed == pytest.approx(change / 1.6449, rel=0.03)  # one-sided 95 %, table of the normal distribution
+    # a pycnometer: 0.4 and 0.15 kg/m3 of its own, its thermometer 0.3 and 0.15 K (the tool's defaults)
+    slope = (1498.077 - 1488.638) / 5.0
+    own = math.sqrt(0.4**2 + 0.15**2 + (0.3 * slope) ** 2 + (0.15 * slope) ** 2)
+    pycnometer = next(way for way in found.ways if way.way == "pycnometer")
+    assert pycnometer.u == pytest.approx(own, rel=0.02)
+    assert pycnometer.tells == pytest.approx(1.6449 * math.hypot(own, found.reference) / (change / 0.03), rel=0.03)
+    assert pycnometer.enough
+
+
+def test_what_density_leaves_open_for_chloroform_and_trichloroethylene_by_hand():
+    # 1488.64 and 1464.2 kg/m3 (data/checks/densities.csv): 0.24 kg/m3 a wt%. A pycnometer alone, 0.77 kg/m3 (above), leaves
+    # 1.6449 x 0.77 / 0.24 = 5.2 wt% open; what the reference values are uncertain by only adds to that
+    (plan,) = plan_pairs(["chloroform", "trichloroethylene"], "chloroform", 0.95)
+    found = need(plan, "density")
+    pycnometer = next(way for way in found.ways if way.way == "pycnometer")
+    alone = 1.6449 * 0.77 / (1488.64 - 1464.2)
+    assert alone == pytest.approx(0.052, abs=0.001)
+    assert alone < pycnometer.tells < 1.5 * alone
+    assert pycnometer.tells > 0.05
+    assert not plan.told_by_density
