@@ -266,4 +266,4 @@ def shares(blocks: Sequence[Block], theta: Array) -> Iterator[Piece]:
         share = block.many.log_density(theta[part])
         share -= share.max(axis=1, keepdims=True)
         np.exp(share, out=share)
-        yield block, part, np.divide(share, share.sum(axis=1, keepdims=True), dtype=np.float64)
+        yield block, part, np.divide(share, share.sum(axis=1, keepdims=True, dtype=np.float64), dtype=np.float64)

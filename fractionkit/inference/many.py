@@ -108,7 +108,7 @@ class Many:
         total = np.zeros(len(theta))
         for _, part, _ in self._parts(theta):
             top = _freed(part)
-            total += (np.log(part.sum(axis=1)) + top).sum(axis=0, dtype=np.float64)
+            total += (np.log(part.sum(axis=1, dtype=np.float64)) + top).sum(axis=0, dtype=np.float64)
         return total / self.power
 
     def gradient(self, theta: Array) -> Array:
