@@ -59,6 +59,10 @@ def load_run(path: str | Path) -> Run:
 def _run_file(path: Path) -> Path:
     try:
         if not path.is_dir():
+            if path.suffix.lower() == ".csv":
+                raise InputError(
+                    Fault(None, f"the folder of a run or its {RUN_FILE}; this is a table of cuts", str(path))
+                )
             return path
         inside = path / RUN_FILE
         there = inside.exists()

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from fractionkit.errors import InputError
+from fractionkit.sheets import load_run
 from tests.sheets.sheet_files import RUN, changed, faults, write
 
 PRESSURE = 'station = "98.6 ± 0.4 kPa"'
@@ -191,6 +193,11 @@ def test_slips_that_make_it_no_toml_are_told_by_what_is_right(old, new, row, wor
     (fault,) = faults(write(tmp_path, changed(RUN, old, new)))
     assert fault.row == row
     assert words in fault.expected
+
+
+def test_the_table_given_in_place_of_the_run(tmp_path):
+    with pytest.raises(InputError, match="this is a table of cuts"):
+        load_run(write(tmp_path) / "cuts.csv")
 
 
 def test_bad_toml_without_cuts_is_one_fault(tmp_path):
