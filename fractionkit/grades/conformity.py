@@ -37,7 +37,7 @@ def conformance(result: Result, limit: Limit) -> float | None:
     if not result.value or any(not u for u in result.u):
         return None
     risks = 0.0
-    for end, value, u in _ends(result, limit):
+    for end, value, u in _ends(result):
         if u is None:
             return None
         low, high = _bounds(limit)
@@ -109,7 +109,7 @@ def _bounds(limit: Limit) -> tuple[float, float]:
     )
 
 
-def _ends(result: Result, limit: Limit) -> list[tuple[str, float, float | None]]:
+def _ends(result: Result) -> list[tuple[str, float, float | None]]:
     """A value is held against both ends of the window, of a range the first drop against the lower, the dry point
     against the upper one.
     """

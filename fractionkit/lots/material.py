@@ -42,13 +42,13 @@ class Material:
         return wide
 
 
-def together(materials: tuple[Material, ...], components: tuple[str, ...], count: int, seed: int = 20240517) -> Array:
+def together(materials: tuple[Material, ...], components: tuple[str, ...], count: int) -> Array:
     """Joint draws (count, M, n) of several materials over one list of components.
 
     Rows of one origin stay together; origins are put together at random, since nothing ties them. Fewer rows than there
     are draws are spread over all of them: draws need not stand in random order.
     """
-    rng = np.random.default_rng(seed)
+    rng = np.random.default_rng(20240517)
     wide = np.empty((count, len(materials), len(components)))
     rows: dict[str, NDArray[np.intp]] = {}
     for m, material in enumerate(materials):  # bottles, not draws

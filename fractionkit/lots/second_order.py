@@ -101,7 +101,7 @@ def _edge(low: float, high: float, start: Array, end: Array, kappa: float) -> fl
 class Program:
     """The program of one task. Directions of tangents are kept: with any kappa they make a tangent of that cone."""
 
-    def __init__(self, task: Task, directions: Sequence[tuple[int, Array]] = ()) -> None:
+    def __init__(self, task: Task) -> None:
         self.task = task
         self.mean = task.surplus.mean(axis=1)
         self.spread = (task.surplus - self.mean[:, None]) / np.sqrt(task.surplus.shape[1])
@@ -110,7 +110,7 @@ class Program:
         choices = len(task.mass) * int((task.whole | (task.least > 0.0)).sum())
         self.integral = 0 < choices <= MOST_SWITCHES
         self.rounds = choices > MOST_SWITCHES
-        self.directions = list(directions)
+        self.directions: list[tuple[int, Array]] = []
         self._rows: dict[bool, LinearConstraint] = {}
 
     def solve(self, kappa: Array, margin: Array, box: tuple[Array, Array] | None = None) -> Array:

@@ -145,7 +145,7 @@ def has_lot(lot: Lot | None) -> bool:
     return lot is not None and bool(lot.cuts)
 
 
-def verdict(assessment: Assessment, names: int = 12) -> str:
+def verdict(assessment: Assessment) -> str:
     """The answer in one or two sentences: what may be kept, how pure it is, whether that meets the target."""
     lot = assessment.lot
     if assessment.target is None or assessment.purity is None:
@@ -155,7 +155,7 @@ def verdict(assessment: Assessment, names: int = 12) -> str:
     wanted = f"{format_typed(assessment.purity)} {assessment.target}"
     if lot is None or not lot.cuts:
         return f"Nothing can be kept: no combination of cuts meets {wanted} with enough confidence."
-    kept = f"Keep {name_list(lot.cuts, names)}: {format_mass(lot.mass)}"
+    kept = f"Keep {name_list(lot.cuts)}: {format_mass(lot.mass)}"
     assay = "" if lot.assay is None else f" of {wt_percent(lot.assay)} {assessment.target}"
     found = format_probability(lot.probability_meets_target, spoken=True)
     chance = f"The probability that the lot holds at least {wanted} is {found}"

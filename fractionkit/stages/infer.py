@@ -164,7 +164,7 @@ class Inference:
         top = int(here.argmax())
         return Mode(v[top], covariance[top], float(here[top]))
 
-    def sample(self, mode: Mode, seed: int = 20240601) -> Sampled:
+    def sample(self, mode: Mode) -> Sampled:
         """Weighted samples of the posterior.
 
         Raises
@@ -172,7 +172,7 @@ class Inference:
         ConvergenceError
             if fewer than `LEAST_EFFECTIVE` samples carry the answer.
         """
-        rng = np.random.default_rng(seed)
+        rng = np.random.default_rng(20240601)
         d = len(mode.v)
         v = _around(mode, rng, max(FIRST, round(2.2 * (d + 1) * (d + 2) / 2)))
         white = np.linalg.inv(np.linalg.cholesky(covariance_of(self.run(mode.v[None])[1])[0]))

@@ -269,9 +269,9 @@ def _taken(kind: Measured, vessel: list[int]) -> list[int]:
     return [v for v in range(len(vessel)) if np.isfinite(kind.value[v])]
 
 
-def _index_slope(mixture: Mixture, w: Array, temperature: Array, step: float = 1e-4) -> Array:
+def _index_slope(mixture: Mixture, w: Array, temperature: Array) -> Array:
     """Slope of the refractive index by each mass fraction, the others shrinking in proportion, (..., n)."""
-    here = mixture.refractive_index(w, temperature)
+    here, step = mixture.refractive_index(w, temperature), 1e-4
     slopes = []
     for e in np.eye(mixture.n):
         there = mixture.refractive_index((1.0 - step) * w + step * e, temperature)

@@ -63,7 +63,7 @@ def finish(
     liquid = unit(np.maximum(_points_first(notes["m"] * back), 0.0))
     pot_temperature, boiling = mixture.bubble_point(liquid, setting.pressure)
     pot_temperature, boiling = np.asarray(pot_temperature).T, np.moveaxis(boiling, 0, 1)
-    vapour, heat, time = _flows(notes, boiling, setting, heats, scale, total, boilup, heater_power)
+    vapour, heat, time = _flows(notes, boiling, heats, scale, total, boilup, heater_power)
     result = Distillation(
         distilled=over.sum(axis=-1),
         distillate_amounts=over,
@@ -116,7 +116,6 @@ def _head(mixture: Equilibrium, notes: dict[str, Array], setting: Setting, back:
 def _flows(
     notes: dict[str, Array],
     boiling: Array,
-    setting: Setting,
     heats: Array | None,
     scale: Array | None,
     total: Array,

@@ -96,20 +96,11 @@ class TabulatedVolatility:
     Parameters
     ----------
     x, y : (k,) mole fractions of the first component in liquid and vapour.
-    temperature : (k,) K, optional; without it temperatures are NaN.
-    molar_mass : (2,) kg/mol; left out, masses are moles.
     """
 
     n = 2
 
-    def __init__(
-        self,
-        x: ArrayLike,
-        y: ArrayLike,
-        *,
-        temperature: ArrayLike | None = None,
-        molar_mass: ArrayLike | None = None,
-    ) -> None:
+    def __init__(self, x: ArrayLike, y: ArrayLike) -> None:
         from scipy.interpolate import PchipInterpolator
 
         liquid, vapour = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
@@ -121,21 +112,16 @@ class TabulatedVolatility:
         lx, ly = liquid[inner], vapour[inner]
         self._low, self._high = float(lx[0]), float(lx[-1])
         self._ln_alpha = PchipInterpolator(lx, np.log(ly * (1.0 - lx) / (lx * (1.0 - ly))))
-        self._temperature = (
-            None if temperature is None else PchipInterpolator(liquid, np.asarray(temperature, dtype=np.float64))
-        )
-        self.molar_mass = np.ones(2) if molar_mass is None else np.asarray(molar_mass, dtype=np.float64)
+        self.molar_mass = np.ones(2)  # masses are moles
 
     def bubble_point(self, x: ArrayLike, pressure: ArrayLike) -> tuple[Array, Array]:
-        """Return T (...) and y (..., 2); the table's pressure is taken whatever ``pressure`` says."""
+        """Return T (...), which is not known (NaN), and y (..., 2); the table's pressure is taken whatever ``pressure`` says."""
         liquid = np.asarray(x, dtype=np.float64)
         light = liquid[..., 0]
         alpha = np.exp(self._ln_alpha(np.clip(light, self._low, self._high)))
         scaled = alpha * light
         y = np.stack([scaled, liquid[..., 1]], axis=-1) / (scaled + liquid[..., 1])[..., None]
-        if self._temperature is None:
-            return np.full(light.shape, np.nan), y
-        return np.asarray(self._temperature(light), dtype=np.float64), y
+        return np.full(light.shape, np.nan), y
 
 
 class LatentScaled:

@@ -84,11 +84,6 @@ class Distillation:
         """Mass fractions of what is coming over (..., K, n)."""
         return unit(self.distillate * self.molar_mass)
 
-    @property
-    def pot_w(self) -> Array:
-        """Mass fractions of the pot's liquid (..., K, n)."""
-        return unit(self.pot * self.molar_mass)
-
     def as_many(self) -> Distillation:
         """Return the same with a scenario axis."""
         if not self.single:

@@ -169,7 +169,7 @@ class Stock:
         """Book a new weighing, kg; micrograms more than were booked (less: evaporated)."""
         return self.write("weighed", lambda draft: acts.weigh(draft, name, mass, u), day, note)
 
-    def note(self, name: str, notes: Sequence[acts.Noted], day: str | None = None, note: str = "") -> Place:
+    def note(self, name: str, notes: Sequence[acts.Noted], day: str | None = None) -> Place:
         """Note readings and dates of a place."""
 
         def work(draft: Draft) -> Place:
@@ -177,7 +177,7 @@ class Stock:
             acts.note(draft, place, notes)
             return place
 
-        return self.write("noted", work, day, note)
+        return self.write("noted", work, day)
 
     def undo(self, number: int | None = None, note: str = "") -> int:
         """Undo an entry, the last one that holds by default, by a counter-entry; its number."""
