@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 import sqlite3
 from pathlib import Path
@@ -77,6 +78,23 @@ def test_messages_say_what_to_type(call, book):
     code, _, err = call("lot", "b-1", "B2")
     assert code == 2
     assert "the name of the new lot first, like L1 b-1" in err
+
+
+def test_a_run_that_cannot_have_come_from_its_bottle_is_told(call, book):
+    """The demo was charged with 1480 g, of which README.md beside it says 46 wt% are trichloroethylene in truth."""
+    wrong = ("--holds", "tetrachloroethylene = 99 ± 0.3 wt%", "--holds", "trichloroethylene = rest")
+    right = ("--holds", "trichloroethylene = 46 ± 3 wt%", "--holds", "tetrachloroethylene = rest")
+    call("receive", "1480 g", *wrong)
+    call("receive", "1480 g", *right)
+    _, out, _ = call("enter", "data/demo_binary", "--from", "B1")
+    said = " ".join(out.split())
+    more = float(re.search(r"the run shows ([\d.]+) \(\S+ to \S+\) g more trichloroethylene than", said)[1])
+    assert more == pytest.approx((0.46 - 0.01) * 1480.0, abs=40.0)
+    assert "less tetrachloroethylene than was in what was charged" in said
+    call("undo")
+    code, out, _ = call("enter", "data/demo_binary", "--from", "B2")
+    assert code == 0
+    assert "the run shows" not in " ".join(out.split())
 
 
 def test_a_season_at_the_bench(call, book, tmp_path):

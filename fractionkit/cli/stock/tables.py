@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from fractionkit.cli.terminal import console, line, styled, table
 from fractionkit.figures.labels import plain, short_names, shorten
-from fractionkit.quantities import format_mass
+from fractionkit.quantities import Estimate, format_mass
 from fractionkit.report import words
 from fractionkit.stock.alarms import Alarm, of_holding, together
 from fractionkit.stock.lineage import Link
@@ -134,6 +134,7 @@ def _cut(text: str, width: int) -> Text:
 def show_run(stock: Stock, name: str) -> None:
     """What was just entered of a run."""
     from fractionkit.stock.campaign import campaign
+    from fractionkit.stock.restated import restated
 
     run = next(run for run in campaign(stock.ledger).runs if run.run == name)
     out = console()
@@ -142,3 +143,8 @@ def show_run(stock: Stock, name: str) -> None:
     line(out, "cuts", ", ".join(f"{format_mass(mass)} to {decision}" for decision, mass in run.cuts.items()))
     line(out, "residue", format_mass(run.residue))
     line(out, "loss", format_mass(run.loss))
+    for component, more in restated(stock.ledger, name).items():
+        side = "more" if more.estimate > 0.0 else "less"
+        size = more if side == "more" else Estimate(-more.estimate, -more.high, -more.low)
+        told = f"the run shows {words.grams_interval(size)} {side} {component} than was in what was charged"
+        line(out, "!", f"{told}: was it this bottle, and is its label right?", "bold yellow")
