@@ -14,6 +14,7 @@ from fractionkit.inference import nodes as points
 from fractionkit.inference.channels import Detected, Normal, Range, Scatter, evenly
 from fractionkit.inference.dry_point import DRY_POINT, DRY_REPEAT, DrySolver, DryTable, dry_table
 from fractionkit.inference.joint import Block, Channel
+from fractionkit.inference.layers import OneLiquid, parted
 from fractionkit.inference.predict import (
     TABLE_POINTS,
     BoilingSolver,
@@ -108,7 +109,7 @@ class Setting:
         if _any(evidence.range_end, cuts):
             found.append(self._dry_point(nodes, cuts))
         if _any(evidence.density, cuts):
-            found.append(self._density(nodes, cuts))
+            found += [self._density(nodes, cuts), *self._one_liquid(nodes, cuts)]
         if _any(evidence.index, cuts):
             found.append(self._refraction(nodes, cuts))
         return found + self._detections(nodes, cuts) + self._stated(nodes, cuts)
@@ -204,6 +205,16 @@ class Setting:
         return self._channel(
             "refractive index", kind, prediction, Moves(list(self.places[errors]), [moved]), kind.shared, nodes, cuts
         )
+
+    def _one_liquid(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
+        """Compositions that would stand in two layers where densities were read."""
+        if not self.mixture.may_split:
+            return []
+        read = np.isfinite(self.evidence.density.value[cuts])
+        room = float(self.evidence.density_temperature[cuts][read].mean())  # all are read in one room
+        share = parted(self.mixture, room, nodes)
+        prediction = np.broadcast_to(share, (len(read), share.shape[1]))
+        return [self._channel("one liquid", OneLiquid(read), prediction, Moves([], []), {}, nodes, cuts)]
 
     def _detections(self, nodes: points.Nodes, cuts: slice) -> list[Channel]:
         """One channel for each component that some cut was tested for."""

@@ -274,8 +274,37 @@ def _place_nodes(even: Array) -> tuple[Array, Array]:
     return nodes, usual + even[:, None] * (flat - usual)
 
 
+class Unmoved:
+    """What a channel says that no shared error moves, and that is no reading with a deviate of its own."""
+
+    def log_likelihood(self, eta: Array) -> Array:
+        """See `Scatter`."""
+        raise NotImplementedError
+
+    def derivatives(self, eta: Array) -> tuple[Array, Array]:
+        """See `Scatter`; nothing asks for more than zeros."""
+        return np.zeros_like(eta), np.zeros_like(eta)
+
+    def misfit(self, eta: Array) -> Array:
+        """See `Scatter`; what comes out as it should misfits hardly."""
+        return -2.0 * self.log_likelihood(eta)
+
+    def count(self) -> NDArray[np.int_]:
+        """See `Scatter`; there is no deviate to count."""
+        return np.zeros(len(self.scale()), dtype=int)
+
+    def scale(self) -> Array:
+        """See `Scatter`; it tells yes or no."""
+        raise NotImplementedError
+
+    def widened(self, eta: Array, variance: Array) -> Array:
+        """See `Scatter`; there is no variance to widen."""
+        del variance
+        return self.log_likelihood(eta)
+
+
 @dataclass(frozen=True)
-class Detected:
+class Detected(Unmoved):
     """A qualitative test. limit : (K,) mass fraction found 95 times in 100, NaN where not tested; sign : +1 positive.
 
     The chance of a positive rises from 5 % at nothing to 95 % at the limit as a normal distribution function, the two
@@ -292,23 +321,6 @@ class Detected:
         z = (eta / _column(self.limit, eta) - 0.5) * 2.0 * 1.6448536
         return np.where(np.isnan(z), 0.0, log_ndtr(_column(self.sign, eta) * np.nan_to_num(z)))
 
-    def derivatives(self, eta: Array) -> tuple[Array, Array]:
-        """See `Scatter`; no shared error moves a test, so nothing asks for more than zeros."""
-        return np.zeros_like(eta), np.zeros_like(eta)
-
-    def misfit(self, eta: Array) -> Array:
-        """See `Scatter`; a test that came out as it should misfits hardly."""
-        return -2.0 * self.log_likelihood(eta)
-
-    def count(self) -> NDArray[np.int_]:
-        """See `Scatter`; a test that came out as it should has no deviate to count."""
-        return np.zeros(len(self.limit), dtype=int)
-
     def scale(self) -> Array:
-        """See `Scatter`; a test tells yes or no."""
+        """See `Scatter`."""
         return np.full(len(self.limit), np.inf)
-
-    def widened(self, eta: Array, variance: Array) -> Array:
-        """See `Scatter`; a test has no variance to widen."""
-        del variance
-        return self.log_likelihood(eta)

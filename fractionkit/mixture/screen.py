@@ -76,7 +76,11 @@ def parts(activity: Activity, x: Array, T: Array) -> Flags:
     potential = np.log(np.maximum(x, 1e-300)) + activity.evaluate(x, T).ln_gamma
     nodes, weights = _interpolation(T)
     g = _mixing(liquids) + (liquids * activity.evaluate(liquids, nodes[:, None]).ln_gamma).sum(axis=-1)
-    return np.asarray((weights @ g - potential @ liquids.T).min(axis=-1) < -ROUNDING)
+    found = np.empty(len(x), dtype=bool)
+    for start in range(0, len(x), BLOCK):
+        rows = slice(start, start + BLOCK)
+        found[rows] = (weights[rows] @ g - potential[rows] @ liquids.T).min(axis=-1) < -ROUNDING
+    return found
 
 
 def _mixing(liquids: Array) -> Array:
