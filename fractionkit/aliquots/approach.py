@@ -2,7 +2,8 @@
 
 Given the rate the model is linear; rate and the rest are separated (variable projection: Golub and Pereyra, SIAM J.
 Numer. Anal. 10 (1973) 413), the rate laid on a logarithmic grid, then on a finer one over the rates that count, and weighted
-by its profile likelihood, the linear part drawn from its normal distribution. Random numbers start from a fixed seed.
+by its profile likelihood, the linear part drawn from its normal distribution. What all readings share (pure densities, an
+excess volume) bends the series a little; to that the fit responds linearly. Random numbers start from a fixed seed.
 """
 
 from __future__ import annotations
@@ -21,18 +22,24 @@ FEWEST = 5  # samples from which three numbers can be told
 RATES, FINE = 240, 301  # of the first grid, 1 to 4 % apart, and of that over the rates that count
 NEGLIGIBLE = 30.0  # chi-squared above the least, were the scatter as stated
 DRAWS = 4000
+CLEAR = 5.0  # standard deviations of an amplitude from which a rate can be told at all
 SLOWEST, FASTEST = 0.05, 6.0  # rate times the length of the series; rate times the least spacing
 
 
 def fit_approach(
-    time: Array, signals: Sequence[Signal], tolerance: float | None, interval: float | None
+    time: Array,
+    signals: Sequence[Signal],
+    tolerance: float | None,
+    interval: float | None,
+    bends: Array | None = None,
 ) -> Approach | None:
     """Fit the approach; None with too few samples, or times that do not differ.
 
     time : (K,) s. signals : readings as mass fraction, each kind with its own constant offset. tolerance per
-    ``interval`` (s) as in `levelling.design`.
+    ``interval`` (s) as in `levelling.design`. bends : (C, K) change of all samples in equally likely draws of the errors
+    that they share.
     """
-    t, y, sd, kind = _rows(time, signals)
+    t, y, sd, kind, sample = _rows(time, signals)
     spacing = np.diff(np.unique(t))
     if len(np.unique(t)) < FEWEST or len(y) < FEWEST:
         return None
@@ -50,11 +57,15 @@ def fit_approach(
     rng = np.random.default_rng(20240517)
     picked = rng.choice(FINE, DRAWS, p=weight / weight.sum())
     amplitude = beta[picked, -1] + np.sqrt(widening) * amplitude_sd[picked] * rng.standard_normal(DRAWS)
-    low, high = np.quantile(1.0 / rate[picked], [0.025, 0.975])
+    drawn = rate[picked]
+    if bends is not None and abs(found[-1]) > CLEAR * amplitude_sd[best]:
+        shift = _response(at, found[-1], t - start, sd, kind, bends[:, sample])[rng.integers(len(bends), size=DRAWS)]
+        drawn, amplitude = drawn * np.exp(np.clip(shift[:, 1] / at, -1.0, 1.0)), amplitude + shift[:, 0]
+    low, high = np.quantile(1.0 / drawn, [0.025, 0.975])
     since = None
     if tolerance is not None and interval is not None:
         estimate = float(level_time(np.array(at), found[-1], tolerance, interval))
-        ends = np.quantile(level_time(rate[picked], amplitude, tolerance, interval), [0.025, 0.975])
+        ends = np.quantile(level_time(drawn, amplitude, tolerance, interval), [0.025, 0.975])
         since = (start + estimate, start + min(float(ends[0]), estimate), start + max(float(ends[1]), estimate))
     from scipy.special import chdtrc
 
@@ -65,6 +76,14 @@ def fit_approach(
         least / freedom,
         float(chdtrc(freedom, least)),
     )
+
+
+def _response(rate: float, amplitude: float, t: Array, sd: Array, kind: NDArray[np.intp], bends: Array) -> Array:
+    """Change (C, 2) of amplitude and rate where the readings change by ``bends`` (C, r): linear least squares."""
+    decay = np.exp(-rate * t)
+    offsets = (kind[:, None] == np.arange(kind.max() + 1)).astype(float)
+    x = np.column_stack([offsets, decay, -amplitude * t * decay]) / sd[:, None]
+    return np.asarray(np.linalg.lstsq(x, (bends / sd).T, rcond=None)[0][-2:].T)
 
 
 def _freedom(y: Array, beta: Array) -> int:
@@ -89,18 +108,20 @@ def _profile(rate: Array, t: Array, y: Array, sd: Array, kind: NDArray[np.intp])
     return beta, chi2, np.sqrt(np.linalg.inv(normal)[:, -1, -1])
 
 
-def _rows(time: Array, signals: Sequence[Signal]) -> tuple[Array, Array, Array, NDArray[np.intp]]:
-    """All readings below each other: time, value, sd, number of the kind."""
+def _rows(time: Array, signals: Sequence[Signal]) -> tuple[Array, Array, Array, NDArray[np.intp], NDArray[np.intp]]:
+    """All readings below each other: time, value, sd, number of the kind, number of the sample."""
     parts = []
     for number, signal in enumerate(signals):
         known = np.isfinite(signal.value) & np.isfinite(signal.sd)
         if known.any():
-            parts.append((time[known], signal.value[known], signal.sd[known], np.full(int(known.sum()), number)))
+            of_kind = np.full(int(known.sum()), number)
+            parts.append((time[known], signal.value[known], signal.sd[known], of_kind, np.flatnonzero(known)))
     if not parts:
         empty = np.zeros(0)
-        return empty, empty, empty, np.zeros(0, dtype=np.intp)
-    t, y, sd, kind = (np.concatenate(column) for column in zip(*parts, strict=True))
-    return t, y, sd, np.unique(kind, return_inverse=True)[1].astype(np.intp)
+        none = np.zeros(0, dtype=np.intp)
+        return empty, empty, empty, none, none
+    t, y, sd, kind, sample = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return t, y, sd, np.unique(kind, return_inverse=True)[1].astype(np.intp), sample.astype(np.intp)
 
 
 def level_time(rate: Array, amplitude: Array, tolerance: float, interval: float) -> Array:

@@ -37,7 +37,8 @@ def follow(series: AliquotSeries) -> Followed:
     place = series.components.index(series.follow)
     signals = signals_of(mixture, evidence, posterior.mean, place)
     time = series.samples.time
-    approach = fit_approach(time, signals, series.tolerance, series.interval)
+    bends = posterior.curves[..., place]
+    approach = fit_approach(time, signals, series.tolerance, series.interval, bends - bends.mean(axis=0))
     wide, told = _scatter(approach)
     signals = [Signal(signal.value, signal.sd * wide) for signal in signals]
     level = _level(series, signals, posterior, place)

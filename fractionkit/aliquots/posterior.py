@@ -37,6 +37,7 @@ SMOOTH = 5  # samples
 FLAT = 12.0  # precision of a composition that is flat on 0-1, for what the readings do not tell
 LEAST_EFFECTIVE = 0.02
 TRIES = 40
+CURVES = 64
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,8 @@ class SeriesPosterior:
     """What the readings of a series say.
 
     mean, low, high : (K, n) mass fractions and 95 % intervals, within 0-1. free : (D, K, n) joint draws of the
-    compositions not held within 0-1. errors, theta : names (p,) of the shared errors and draws (D, p), in standard
+    compositions not held within 0-1. curves : (C, K, n) compositions without fresh errors, for some draws of the shared ones:
+    how these bend the whole series. errors, theta : names (p,) of the shared errors and draws (D, p), in standard
     deviations. effective : effective number of draws of the shared errors.
     """
 
@@ -52,6 +54,7 @@ class SeriesPosterior:
     low: Array
     high: Array
     free: Array
+    curves: Array
     errors: tuple[str, ...]
     theta: Array
     effective: float
@@ -86,7 +89,8 @@ def fit_series(mixture: Mixture, evidence: Evidence) -> SeriesPosterior:
     z, spread, theta = z[picked], spread[picked], theta[picked]
     noise = (spread @ rng.standard_normal((*z.shape, 1)))[..., 0]
     inside = _held(z, spread, noise, rng)
-    return SeriesPosterior(*drawn_interval(inside), _whole(z + noise), names, theta, effective)
+    curves = _whole(z[:: max(count // CURVES, 1)])
+    return SeriesPosterior(*drawn_interval(inside), _whole(z + noise), curves, names, theta, effective)
 
 
 def _whole(part: Array) -> Array:

@@ -81,7 +81,8 @@ def expect(
     if lots is None:
         return Expected(now, after, 0.0)
     changes, noise_alone = (_changes(lots, z, came) for z in (y, deaf))
-    return Expected(now, after, max(changes - noise_alone, 0.0))
+    # another decision by the reading or by noise: 1 - (1 - reading) (1 - noise)
+    return Expected(now, after, max(changes - noise_alone, 0.0) / max(1.0 - noise_alone, 0.5))
 
 
 def _expected_length(stake: Array, y: Array, came: NDArray[np.intp]) -> float:
