@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 REPORT = Path(__file__).with_name("report.md")
+ROOT = Path(__file__).parents[2]
 SEED = 78  # not looked at while the estimator was made
 PARTS = ("truth", "control", "more")
 
@@ -32,9 +33,22 @@ def main(arguments: Sequence[str] | None = None) -> None:
         options.keep.mkdir(parents=True, exist_ok=True)
     planned = jobs.planned(options.seed, options.scale, options.parts, options.only)
     found = jobs.run(planned, options.workers, options.keep)
-    command = f"python -m tests.proof --seed {options.seed} --scale {options.scale:g}"
-    text = report.text(jobs.cuts_of(found, "truth"), jobs.cuts_of(found, "control"), jobs.further_of(found), command)
+    truth, control, more = jobs.cuts_of(found, "truth"), jobs.cuts_of(found, "control"), jobs.further_of(found)
+    text = report.text(truth, control, more, _command(options))
     options.report.write_text(text, encoding="utf-8")
+
+
+def _command(options: argparse.Namespace) -> str:
+    """What wrote the report: seed and scale, and what is not as usual."""
+    told = f"python -m tests.proof --seed {options.seed} --scale {options.scale:g}"
+    if options.parts != list(PARTS):
+        told += " --parts " + " ".join(options.parts)
+    if options.only is not None:
+        told += f' --only "{options.only}"'
+    if options.report != REPORT:
+        inside = options.report.resolve().is_relative_to(ROOT)
+        told += f" --report {options.report.resolve().relative_to(ROOT) if inside else options.report.name}"
+    return told
 
 
 if __name__ == "__main__":
