@@ -14,7 +14,16 @@ from fractionkit.composition import CorrectedRun, Evidence, RunPosterior
 from fractionkit.diagnosis import Diagnosis
 from fractionkit.inference.tail import chi_square_tail
 from fractionkit.mixture import Mixture
-from fractionkit.quantities import COVERAGE_95, Estimate, Flag, format_interval, format_probability
+from fractionkit.quantities import (
+    COVERAGE_95,
+    Estimate,
+    Flag,
+    format_floor,
+    format_interval,
+    format_mass,
+    format_probability,
+    format_typed,
+)
 from fractionkit.sheets import Run, TargetEntry
 
 Array = NDArray[np.float64]
@@ -31,6 +40,7 @@ SET_ASIDE = "the readings are at odds: set it aside and measure again before any
 NO_LOT_AT_ODDS = ("the readings are at odds: no lot is to be relied on, and nothing may be labelled",)
 WIDE = 0.30  # width of an interval that says little
 LARGE_LOSS = 0.05  # share of the charge
+FALLS = 5.0  # K by which a head that lies lower than that of the cut before is no plateau's waver
 TOLD_LOSS = 0.01  # mass fraction by which a loss must be able to move the charge's composition to be told
 
 # Names of shared errors that belong to an instrument, with how the report calls it and how an error shows.
@@ -86,7 +96,8 @@ def _finding(name: str, verb: str, sides: tuple[str, str], unit: str, before: Es
     )
     size = f"{abs(after.estimate) * scale:.{digits}f} {shown}".rstrip()
     known = f"± {before.high * scale:.{digits}f} {shown}".rstrip()
-    span = f"{after.low * scale:+.{digits}f} to {after.high * scale:+.{digits}f} {shown}".rstrip()
+    low, high = (round(end * scale, digits) + 0.0 for end in (after.low, after.high))  # no minus before a zero
+    span = f"{low:+.{digits}f} to {high:+.{digits}f} {shown}".rstrip()
     if after.low <= 0.0 <= after.high:
         return f"the {name} shows no error beyond what was stated (95 %: {span}; before the run {known})"
     side = sides[0] if after.estimate > 0 else sides[1]
@@ -122,10 +133,23 @@ def run_flags(
                 "readings; both were left out",
             )
         )
+    found += _order_flags(corrected.evidence)
     found += _balance_flags(closure, mixture)
     if run.target is None:
         found.append(Flag("no_target", "no [target] is stated: compositions are given, no lot is chosen"))
     return tuple(found)
+
+
+def _order_flags(evidence: Evidence) -> list[Flag]:
+    """Cuts whose head lies far below that of the cut before: rows of a table that changed places, most often."""
+    if evidence.balance is None or not evidence.balance.ordered:
+        return []
+    start, end = (kind.value[: evidence.cuts] - 273.15 for kind in (evidence.head_start, evidence.head_end))
+    for k in np.flatnonzero(start[1:] < end[:-1] - FALLS).tolist():
+        before, after = (f"{evidence.names[i]} ({start[i]:.1f}–{end[i]:.1f} °C)" for i in (k, k + 1))
+        text = f"{before} stands before {after}: are the rows in the order in which the cuts were collected?"
+        return [Flag("rows_out_of_order", text)]
+    return []
 
 
 def explanations(diagnosis: Diagnosis) -> tuple[Flag, ...]:
@@ -173,7 +197,7 @@ def _balance_flags(closure: Closure, mixture: Mixture) -> list[Flag]:
     return [
         Flag(
             "large_loss",
-            f"{1e3 * loss:.0f} g of the charge ({100 * loss / closure.charge:.0f} %) is not accounted for{missing}{evaporated}",
+            f"{format_mass(loss)} of the charge ({100 * loss / closure.charge:.0f} %) is not accounted for{missing}{evaporated}",
         )
     ]
 
@@ -225,7 +249,7 @@ def label(
     """What may honestly be written on the lot."""
     means = " and ".join(corrected.means) or "the stated readings"
     lines = [f"{target.component}, recovered by distillation"]
-    least = f"at least {_floor_percent(lower)} wt% {target.component}"
+    least = f"at least {format_floor(lower)} {target.component}"
     if assay.high >= 1.0:  # an interval up to 100 % is a lower bound already: one bound, not two that differ
         lines.append(f"{least} by {means} with 95 % confidence (not by chromatography)")
     else:
@@ -233,19 +257,13 @@ def label(
         lines.append(f"assay {interval} by {means} (95 % interval; not by chromatography)")
         lines.append(f"{least}, with 95 % confidence")
     if chance >= target.confidence:
-        lines.append(f"meets {100 * target.purity:.4g} wt% (probability {format_probability(chance, spoken=True)})")
+        lines.append(f"meets {format_typed(target.purity)} (probability {format_probability(chance, spoken=True)})")
     return tuple(lines)
 
 
 def no_lot(target: TargetEntry) -> tuple[str, ...]:
     """What is said when nothing can be kept."""
     return (
-        f"no cut and no combination of cuts meets {100 * target.purity:.4g} wt% {target.component} with "
-        f"{100 * target.confidence:.4g} % probability; nothing may be labelled so",
+        f"no cut and no combination of cuts meets {format_typed(target.purity)} {target.component} with "
+        f"{format_typed(target.confidence, '%')} probability; nothing may be labelled so",
     )
-
-
-def _floor_percent(fraction: float) -> str:
-    """A lower bound in wt%, rounded down: to tenths, and to hundredths above 99."""
-    digits = 2 if fraction > 0.99 else 1
-    return f"{np.floor(fraction * 100 * 10**digits) / 10**digits:.{digits}f}"
