@@ -29,6 +29,7 @@ from tests.proof.simulate import GOOD, PLAIN, Bench, Quality, benches, readings
 RUNS, SEED = 70, 4410
 SAMPLES = 2048  # of the shared errors: a quarter of them leave a noise of up to 10 % in a lot's half-width
 GAINS = (0.0, 0.02, 0.05, 0.1, 0.2, 0.4, 1.0)
+RATIOS = (("promised", "now"), ("came", "before"))  # half-width after over before
 CHANCES = (0.0, 0.02, 0.1, 0.3, 0.6, 1.0)
 REPORT = Path(__file__).with_name("report.md")
 
@@ -129,7 +130,9 @@ def report(found: Sequence[Outcome]) -> str:
             "| --- | ---: | ---: | ---: | ---: |",
             *[_chances(found, low, high) for low, high in pairwise(CHANCES)],
             "",
-            "Measurements of one run share its truth, so that the decisions of few runs make the second half of this table.",
+            "Measurements of one run share its truth, so that the decisions of few runs make the second half of this table. Over "
+            f"all, another decision was stated in {100 * np.mean([o.chance for o in found]):.0f} of 100 and came in "
+            f"{100 * np.mean([o.changed for o in found]):.0f}: chances between a tenth and a half are rather too low.",
             "",
             f"The measurement ranked first was among the two that narrowed the lot most in {hit} of {runs} runs "
             f"({100 * hit / max(runs, 1):.0f} %).",
@@ -145,9 +148,10 @@ def means(found: Sequence[Outcome]) -> tuple[float, float]:
 
 def _row(kind: str, found: Sequence[Outcome]) -> str:
     promised, came = means(found)
-    alike = np.corrcoef([o.promised / o.now for o in found], [o.came / o.before for o in found])[0, 1]
+    ratios = [[getattr(o, half) / getattr(o, by) for o in found] for half, by in RATIOS]
+    alike = f"{np.corrcoef(ratios)[0, 1]:.2f}" if len(found) > 2 else "–"
     told = f"{np.mean([o.chance for o in found]):.2f} | {np.mean([o.changed for o in found]):.2f}"
-    return f"| {kind} | {len(found)} | {promised:.2f} | {came:.2f} | {alike:.2f} | {told} |"
+    return f"| {kind} | {len(found)} | {promised:.2f} | {came:.2f} | {alike} | {told} |"
 
 
 def _gains(found: Sequence[Outcome], low: float, high: float) -> str:
