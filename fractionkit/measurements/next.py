@@ -122,8 +122,11 @@ def _at_stake(w: Array, mass: Array, kept: NDArray[np.bool_], purity: float) -> 
     rest = np.setdiff1d(np.flatnonzero(known), chosen)
     if rest.size and kept.any():
         chosen = np.append(chosen, rest[int(np.argmax(w[:, rest].mean(axis=0)))])
-    order = np.argsort(np.abs(alone[chosen] - 0.5) - 2.0 * kept[chosen], kind="stable")[:MOST_CUTS]
-    return np.sort(chosen[order])
+    # too many: those about the border of the lot, the least pure of its cuts and the purest of the others, are open
+    purest_first = chosen[np.argsort(-w[:, chosen].mean(axis=0), kind="stable")]
+    border = int(kept[purest_first].sum()) - 0.5
+    nearest = np.argsort(np.abs(np.arange(len(chosen)) - border), kind="stable")[:MOST_CUTS]
+    return np.sort(purest_first[nearest])
 
 
 def _candidates(

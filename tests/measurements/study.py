@@ -132,13 +132,19 @@ def report(found: Sequence[Outcome]) -> str:
             "",
             "Measurements of one run share its truth, so that the decisions of few runs make the second half of this table. Over "
             f"all, another decision was stated in {100 * np.mean([o.chance for o in found]):.0f} of 100 and came in "
-            f"{100 * np.mean([o.changed for o in found]):.0f}: chances between a tenth and a half are rather too low.",
+            f"{100 * np.mean([o.changed for o in found]):.0f} ± {100 * _changed_error(found):.0f} (standard error, by runs).",
             "",
             f"The measurement ranked first was among the two that narrowed the lot most in {hit} of {runs} runs "
             f"({100 * hit / max(runs, 1):.0f} %).",
             "",
         ]
     )
+
+
+def _changed_error(found: Sequence[Outcome]) -> float:
+    """Standard error of the rate of changed decisions less the stated one: runs are independent, their measurements not."""
+    away = [sum(o.changed - o.chance for o in found if o.run == run) for run in {o.run for o in found}]
+    return float(np.std(away) * np.sqrt(len(away)) / len(found))
 
 
 def means(found: Sequence[Outcome]) -> tuple[float, float]:
