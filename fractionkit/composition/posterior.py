@@ -10,23 +10,13 @@ from numpy.typing import NDArray
 
 from fractionkit.composition.blocks import Setting, slices
 from fractionkit.composition.evidence import Evidence
-from fractionkit.courses.along import MOST_SLIPPED, Along, along
-from fractionkit.courses.chain import LONGEST, Chained, Links, link
-from fractionkit.courses.charge import Charge
-from fractionkit.courses.course import Course
+from fractionkit.composition.tied import Joint, may_tie, tied
 from fractionkit.inference import nodes as points
-from fractionkit.inference.importance import (
-    FEWER_SAMPLES,
-    LEAST_EFFECTIVE,
-    SAMPLES,
-    SharedPosterior,
-    normalised,
-    sample_shared,
-)
+from fractionkit.inference.importance import FEWER_SAMPLES, SAMPLES, SharedPosterior, sample_shared
 from fractionkit.inference.joint import MOST_POWER, POWER_BEYOND, Block, Piece, climb, find_mode, shares, spread_at
 from fractionkit.inference.reference import refer
 from fractionkit.inference.scatter_nodes import flat_points, gathered_points
-from fractionkit.inference.summary import Marginals, draw_cells, drawn_interval, pick_samples
+from fractionkit.inference.summary import Marginals, draw_cells, pick_samples
 from fractionkit.inference.tail import chi_square_tail
 from fractionkit.mixture import Mixture
 
@@ -103,56 +93,33 @@ def fit_evidence(mixture: Mixture, evidence: Evidence) -> RunPosterior:
         setting.block(block.cuts, replace(block.nodes, power=1.0)) for block in blocks
     ]  # no longer for the errors
     pieces: Iterable[Piece] = shares(blocks, shared.theta)
-    may_link = evidence.balance is not None and 1 < evidence.size <= LONGEST
-    if may_link:
+    if may_tie(evidence):
         pieces = list(pieces)  # looked at twice
     weights, draws, picked = summarise(blocks, pieces, shared, evidence.size, mixture.n, count)
     marginals = Marginals.joined([Marginals.of(block.nodes, w) for block, w in zip(blocks, weights, strict=True)])
-    linked = _links(mixture, evidence, blocks[-1], pieces, shared) if may_link else None
-    if linked is not None:
-        linked = replace(linked, pots=setting.pots(shared.theta, blocks))
-    followed = _along(mixture, evidence, blocks, weights, shared, linked)
-    link_failed = followed is not None and followed.slipped > MOST_SLIPPED
-    if followed is not None and (link_failed or followed.effective < LEAST_EFFECTIVE):
-        followed = None
-    if linked is not None and linked.order is None and linked.charge is None and linked.pots is None:
-        linked = None
-    chained = None if linked is None or followed is not None else link(pieces, shared, linked)
-    link_failed |= chained is not None and chained.effective < LEAST_EFFECTIVE
-    least, theta = shared.effective, shared.theta[picked]
-    if followed is not None:
-        followed = _potted(followed, setting)
-        least = min(least, followed.effective)
-        marginals, draws = _followed(followed, marginals, draws)
-        shared = followed.shared
-        theta = shared.theta[np.resize(followed.samples, len(draws))]
-    if chained is not None and chained.effective >= LEAST_EFFECTIVE:
-        least = min(least, chained.effective)
-        marginals, draws = _relinked(blocks, chained, marginals, draws)
-        theta = shared.theta[np.resize(chained.samples, len(draws))]
-        shared = replace(
-            shared, weights=np.bincount(chained.samples, minlength=len(shared.weights)) / len(chained.samples)
-        )
+    joint = Joint(marginals, draws, shared, shared.theta[picked], shared.effective)
+    if may_tie(evidence):
+        joint = tied(setting, blocks, list(pieces), weights, joint)
     deviates, freedom = misfits(blocks, mode, evidence.size)
     cuts = slice(0, evidence.cuts)
     return RunPosterior(
         tuple(mixture.names),
         evidence.names[cuts],
-        marginals.mean[cuts],
-        marginals.low[cuts],
-        marginals.high[cuts],
-        draws[:, cuts],
+        joint.marginals.mean[cuts],
+        joint.marginals.low[cuts],
+        joint.marginals.high[cuts],
+        joint.draws[:, cuts],
         setting.errors,
-        shared,
+        joint.shared,
         float(mode @ mode + deviates.sum()),
         float(freedom.sum()),
         deviates[cuts],
         freedom[cuts],
-        draws[:, evidence.cuts] if evidence.residue else None,
-        draws[:, -1] if evidence.charge else None,
-        least,
-        link_failed,
-        theta,
+        joint.draws[:, evidence.cuts] if evidence.residue else None,
+        joint.draws[:, -1] if evidence.charge else None,
+        joint.effective,
+        joint.failed,
+        joint.theta,
     )
 
 
@@ -169,102 +136,6 @@ def _aimed(setting: Setting, mode: Array, covariance: Array, power: float) -> tu
             break
         covariance = spread_at(blocks, mode)
     return blocks, mode, covariance
-
-
-def zeotropic_order(mixture: Mixture, pressure: float) -> tuple[int, ...] | None:
-    """Components from light to heavy, None where any two of them form an azeotrope at ``pressure``."""
-    for i in range(mixture.n):
-        for j in range(i + 1, mixture.n):
-            if mixture.azeotrope(i, j, pressure) is not None:
-                return None
-    boiling = mixture.bubble_point(np.eye(mixture.n), pressure)[0]
-    return tuple(int(i) for i in np.argsort(boiling))
-
-
-def _links(
-    mixture: Mixture, evidence: Evidence, last: Block, pieces: Iterable[Piece], shared: SharedPosterior
-) -> Links:
-    """What ties the vessels together.
-
-    last : the block that ends with the charge, where there is one; pieces : probabilities of all nodes given each sample.
-    """
-    balance = evidence.balance
-    assert balance is not None
-    order = zeotropic_order(mixture, evidence.pressure) if balance.ordered and mixture.n == 2 else None
-    if not (evidence.charge and np.isfinite(balance.charge) and np.isfinite(balance.mass).all()):
-        return Links(order, balance.mass)
-    loss = max(balance.charge - float(balance.mass.sum()), 0.0)
-    charge = Charge(balance.charge, balance.charge_u, loss, last.nodes.w[-1])
-    share = np.concatenate([part[-1] for block, _, part in pieces if block is last], axis=1).T
-    return Links(order, balance.mass, charge, charge.given(share, shared.weights))
-
-
-def _along(
-    mixture: Mixture,
-    evidence: Evidence,
-    blocks: Sequence[Block],
-    weights: Sequence[Array],
-    shared: SharedPosterior,
-    links: Links | None,
-) -> Along | None:
-    """Runs along courses of the distillation where the order of three components is evidence, else None.
-
-    Of more components there are no cells on which what strays about a course could be laid.
-    """
-    balance = evidence.balance
-    if links is None or balance is None or mixture.n != 3 or not balance.ordered:
-        return None
-    if not (np.isfinite(balance.mass).all() and (balance.mass > 0.0).all()):
-        return None
-    order = zeotropic_order(mixture, evidence.pressure)
-    if order is None:
-        return None
-    course = Course.of(mixture, evidence.pressure, order, balance.mass, residue=evidence.residue)
-    return along(blocks, weights, shared, course, links)
-
-
-def _potted(found: Along, setting: Setting) -> Along:
-    """Runs along courses weighed by the pot temperatures; as they were where hardly any of them meets those."""
-    pots = setting.pots(found.shared.theta, ())
-    if pots is None:
-        return found
-    log_weight = pots.log_likelihood(found.draws, found.samples)
-    weight = normalised(log_weight)
-    effective = float(1.0 / (weight**2).sum())
-    if effective < LEAST_EFFECTIVE:
-        return found
-    picked = pick_samples(weight, len(weight), np.random.default_rng(20240705))
-    samples = found.samples[picked]
-    shared = replace(found.shared, weights=np.bincount(samples, minlength=len(found.shared.theta)) / len(samples))
-    least = min(found.effective, effective)
-    return replace(found, draws=found.draws[picked], samples=samples, shared=shared, effective=least)
-
-
-def _followed(found: Along, marginals: Marginals, draws: Array) -> tuple[Marginals, Array]:
-    """Marginals and draws of the vessels that follow a course in place of those taken one by one (the charge keeps its own)."""
-    vessels = found.draws.shape[1]
-    drawn = draws.copy()
-    drawn[:, :vessels] = found.draws[np.resize(np.arange(len(found.draws)), len(draws))]
-    rest = Marginals(marginals.mean[vessels:], marginals.low[vessels:], marginals.high[vessels:])
-    return Marginals.joined([Marginals(*drawn_interval(found.draws)), rest]), drawn
-
-
-def _relinked(blocks: Sequence[Block], chained: Chained, marginals: Marginals, draws: Array) -> tuple[Marginals, Array]:
-    """Marginals and draws of the linked vessels in place of those taken vessel by vessel (the charge keeps its own)."""
-    rng = np.random.default_rng(20240313)
-    count = len(chained.weights)
-    picked = np.resize(np.arange(len(chained.samples)), len(draws))
-    parts, found = [], draws.copy()
-    for block in blocks:
-        size = max(0, min(block.cuts.stop, count) - block.cuts.start)
-        if size == 0:
-            continue
-        vessels = slice(block.cuts.start, block.cuts.start + size)
-        nodes = block.nodes.first(size)
-        parts.append(Marginals.of(nodes, np.stack(chained.weights[vessels])))
-        found[:, vessels] = nodes.inside(chained.nodes[picked, vessels].T, rng).transpose(1, 0, 2)
-    rest = Marginals(marginals.mean[count:], marginals.low[count:], marginals.high[count:])
-    return Marginals.joined([*parts, rest]), found
 
 
 def lay(setting: Setting, mode: Array, covariance: Array, power: float = 1.0) -> list[Block]:

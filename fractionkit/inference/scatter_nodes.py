@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from fractionkit.inference.nodes import HUG, Nodes
+from fractionkit.inference.predict import cells_from_fractions
 
 Array = NDArray[np.float64]
 
@@ -67,3 +68,19 @@ def _nodes(w: Array, log_volume: Array) -> Nodes:
     reach = np.stack([np.zeros(w.shape[::2]), np.ones(w.shape[::2])], axis=-1)
     zero = np.zeros(log_volume.shape)
     return Nodes(w, log_volume, coordinates, np.zeros_like(coordinates), zero, reach, (w.shape[1],))
+
+
+class Drawn(Nodes):
+    """Points that were drawn one by one: no cells, no share of the whole, and no likelihood is widened on them."""
+
+    def across_cell(self, values: Array) -> Array:
+        """See `Nodes`: nothing."""
+        return np.zeros(values.shape)
+
+
+def drawn_points(w: Array, log_volume: Array | None = None) -> Drawn:
+    """Points at mass fractions w (K, G, n); log_volume : (K, G) what each stands for, nothing said: 1."""
+    at = cells_from_fractions(w) if w.shape[2] < 4 else w[..., :-1]
+    zero = np.zeros(w.shape[:2])
+    reach = np.stack([np.zeros(w.shape[::2]), np.ones(w.shape[::2])], axis=-1)
+    return Drawn(w, zero if log_volume is None else log_volume, at, np.zeros_like(at), zero, reach, (w.shape[1],))
