@@ -10,6 +10,18 @@ from fractionkit.inference.importance import _thinned, sample_shared
 BEND, WIDTH = 0.3, 0.4
 
 
+def given(monkeypatch, log_density):
+    """A log density of theta alone in place of a run's, and its gradient by central differences."""
+
+    def gradients(blocks, theta):
+        moves = 1e-4 * np.eye(theta.shape[1])
+        change = [log_density(blocks, theta + move) - log_density(blocks, theta - move) for move in moves]
+        return np.stack(change, axis=-1) / 2e-4
+
+    monkeypatch.setattr(importance, "log_evidence", log_density)
+    monkeypatch.setattr(importance, "gradients", gradients)
+
+
 def bent(blocks, theta):
     """Standard normal in the first, the second a normal about a parabola of it: variance 2 BEND^2 + WIDTH^2, mean 0."""
     del blocks
@@ -20,7 +32,7 @@ def bent(blocks, theta):
 @pytest.mark.parametrize("spread", [0.3, 1.0])
 def test_a_bent_posterior_is_found_from_a_poor_aim(monkeypatch, spread):
     """The normal about the mode covers a small part of it: further rounds are aimed, and the moments are right."""
-    monkeypatch.setattr(importance, "log_evidence", bent)
+    given(monkeypatch, bent)
     found = sample_shared((), np.array([0.0, -BEND]), spread * np.diag([1.0, WIDTH**2]), 2048)
     assert found.effective > 400
     np.testing.assert_allclose(found.mean(), 0.0, atol=0.15)
@@ -37,6 +49,7 @@ def test_a_normal_posterior_needs_one_round(monkeypatch):
         return -0.5 * (theta**2).sum(axis=1)
 
     monkeypatch.setattr(importance, "log_evidence", normal)
+    monkeypatch.setattr(importance, "gradients", lambda _, theta: -theta)
     found = sample_shared((), np.zeros(6), np.eye(6), 512)
     assert calls == [512]
     assert found.log_evidence == pytest.approx(0.0, abs=0.05)
@@ -50,7 +63,7 @@ def test_no_interval_is_stated_from_a_few_samples(monkeypatch):
         del blocks
         return -0.5 * (((theta[:, None] - centres) / 0.01) ** 2).sum(axis=-1).min(axis=1)
 
-    monkeypatch.setattr(importance, "log_evidence", needles)
+    given(monkeypatch, needles)
     with pytest.raises(ConvergenceError, match="samples carry the answer"):
         sample_shared((), np.zeros(10), np.eye(10), 256)
 

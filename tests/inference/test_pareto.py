@@ -8,6 +8,7 @@ from fractionkit.errors import ConvergenceError
 from fractionkit.inference import importance
 from fractionkit.inference.importance import sample_shared
 from fractionkit.inference.pareto import fit_tail, greatest_shape, tail_count, tail_shape
+from tests.inference.test_importance import given
 
 
 @pytest.mark.parametrize("shape", [-0.4, 0.0, 0.3, 0.7, 1.2])
@@ -56,7 +57,7 @@ def two_hills(away):
 
 def test_a_second_hill_is_found(monkeypatch):
     """Two hills of a normal at +-2, aimed at one: the samples that count are many, the few on the other outweigh them."""
-    monkeypatch.setattr(importance, "log_evidence", two_hills(2.0))
+    given(monkeypatch, two_hills(2.0))
     found = sample_shared((), np.eye(8)[0] * 2.0, np.eye(8), 512)
     assert found.tail < greatest_shape(1024)
     assert found.mean()[0] == pytest.approx(0.0, abs=0.25)
@@ -66,14 +67,14 @@ def test_a_second_hill_is_found(monkeypatch):
 
 def test_heavy_sides_are_followed(monkeypatch):
     """Student's t with 5 degrees of freedom in 6 dimensions: standard deviation sqrt(5/3)."""
-    monkeypatch.setattr(importance, "log_evidence", lambda _, theta: -5.5 * np.log1p((theta**2).sum(axis=1) / 5.0))
+    given(monkeypatch, lambda _, theta: -5.5 * np.log1p((theta**2).sum(axis=1) / 5.0))
     found = sample_shared((), np.zeros(6), np.eye(6), 512)
     np.testing.assert_allclose(found.sd(), np.sqrt(5.0 / 3.0), rtol=0.15)
 
 
 def test_what_a_few_samples_carry_is_not_stated(monkeypatch):
     """With one round only, the second hill stays badly sampled, though hundreds of samples seem to count."""
-    monkeypatch.setattr(importance, "log_evidence", two_hills(2.0))
+    given(monkeypatch, two_hills(2.0))
     monkeypatch.setattr(importance, "ROUNDS", 1)
     with pytest.raises(ConvergenceError, match="outweigh all others"):
         sample_shared((), np.eye(8)[0] * 2.0, np.eye(8), 512)
