@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +41,7 @@ def follow(series: AliquotSeries) -> Followed:
     bends = posterior.curves[..., place]
     approach = fit_approach(time, signals, series.tolerance, series.interval, bends - bends.mean(axis=0))
     wide, told = _scatter(approach)
-    signals = [Signal(signal.value, signal.sd * wide) for signal in signals]
+    signals = [replace(signal, sd=signal.sd * wide) for signal in signals]
     level = _level(series, signals, posterior, place)
     borrowed = (
         ("The refractive index was taken at the density's temperature where it has none of its own.",)
@@ -84,7 +85,13 @@ def _level(series: AliquotSeries, signals: Sequence[Signal], posterior: SeriesPo
     if series.tolerance is None or series.interval is None or not signals:
         return None
     time = series.samples.time
-    plan = levelling.design(time, [signal.sd for signal in signals], series.tolerance, series.interval)
+    plan = levelling.design(
+        time,
+        [signal.sd for signal in signals],
+        series.tolerance,
+        series.interval,
+        drifts=[signal.drift for signal in signals],
+    )
     looks = levelling.look_at(plan, signals)
     since = levelling.level_from(looks)
     window = (int(plan.start[-1]), len(time) - 1)

@@ -16,7 +16,8 @@ repeatability only, never on what was read, so it costs no error. Therefore (1) 
 tolerance, "levelled off" is ever said with a probability of at most alpha/2; (2) on a plateau that has lasted over
 those samples, anything but "levelled off" is ever said with a probability of at most alpha. (1) holds for a change that
 only slows down, as every approach of the first order does: the slope over a window is then never below that at its end.
-Errors that repeat in every reading leave differences as they are and play no part.
+Errors that repeat in every reading leave differences as they are and play no part; the thermal expansion, where the
+temperature drifts, does not, and is added to the standard error.
 """
 
 from __future__ import annotations
@@ -38,23 +39,27 @@ MOVING, UNDECIDED, LEVEL = -1, 0, 1
 class Signal:
     """One kind of reading turned into the mass fraction followed, up to a constant: value, sd (..., K), NaN where none.
 
-    sd : (K,) of the error fresh in each reading.
+    sd : (K,) of the error fresh in each reading. drift : (K,) change of all readings together for one standard deviation
+    of an error that they share and that does not drop out of differences, as the thermal expansion where the bench warms.
     """
 
     value: Array
     sd: Array
+    drift: Array | None = None
 
 
 @dataclass(frozen=True)
 class Design:
     """What the test will look at, known before anything is read; arrays (K,) over the looks, one a sample.
 
-    start : first sample of the look's window. se : standard error of the slope there (1/s), infinite before a slope
-    can be taken. critical : number of standard errors. enough : whether the half-width is at most half the tolerance.
+    start : first sample of the look's window. information : on the slope there (s2), from the fresh errors. se : standard
+    error of the slope (1/s), infinite before one can be taken. critical : number of standard errors. enough : whether the
+    half-width is at most half the tolerance.
     """
 
     time: Array
     start: NDArray[np.intp]
+    information: Array
     se: Array
     critical: Array
     enough: NDArray[np.bool_]
@@ -80,26 +85,36 @@ def critical_values(count: int, alpha: float = ALPHA) -> Array:
     return np.where(look >= 1.0, -ndtri(0.5 * spent), np.inf)
 
 
-def design(time: Array, deviations: Sequence[Array], tolerance: float, interval: float, alpha: float = ALPHA) -> Design:
+def design(
+    time: Array,
+    deviations: Sequence[Array],
+    tolerance: float,
+    interval: float,
+    alpha: float = ALPHA,
+    drifts: Sequence[Array | None] = (),
+) -> Design:
     """Lay out the looks.
 
     time : (K,) s, not decreasing. deviations : one (K,) array a kind of reading, standard uncertainty of the fresh
-    error as a mass fraction, NaN where not read. tolerance : mass fraction per ``interval`` (s).
+    error as a mass fraction, NaN where not read. tolerance : mass fraction per ``interval`` (s). drifts : of each kind, see
+    `Signal`; the slopes that they feign add to the standard error.
     """
     count = len(time)
     information = sum((_information(time, sd) for sd in deviations), np.zeros((count, count)))
     look, start = np.indices((count, count))
     information[(look - start < FEWEST - 1) | (information < 1e-12 * information.max(initial=0.0))] = 0.0
     critical = critical_values(count, alpha)
+    known = np.where(information > 0.0, information, np.inf)
+    feigned = [_moment(time, sd, e) / known for sd, e in zip(deviations, drifts, strict=False) if e is not None]
     with np.errstate(divide="ignore"):
-        se = 1.0 / np.sqrt(information)
+        se = np.sqrt(1.0 / information + sum((part**2 for part in feigned), np.zeros_like(information)))
     wide = np.where(information > 0.0, critical[:, None] * se * interval, np.inf)
     fits = wide <= 0.5 * tolerance
     enough = np.asarray(fits.any(axis=1))
     latest = count - 1 - np.argmax(fits[:, ::-1], axis=1)
     first = np.where(enough, latest, 0)
-    chosen = se[np.arange(count), first]
-    return Design(time, first, chosen, critical, enough, tolerance, interval)
+    rows = np.arange(count)
+    return Design(time, first, information[rows, first], se[rows, first], critical, enough, tolerance, interval)
 
 
 def _precision(sd: Array) -> Array:
@@ -112,6 +127,13 @@ def _information(time: Array, sd: Array) -> Array:
     p, t = _precision(sd), time - time.mean()
     zero, one, two = (_between(np.cumsum(p * t**power)) for power in range(3))
     return np.maximum(two - one**2 / np.where(zero > 0.0, zero, 1.0), 0.0)
+
+
+def _moment(time: Array, sd: Array, error: Array) -> Array:
+    """(K, K) weighted covariance of ``error`` (K,) with time from samples start..look, times the information's weights."""
+    p, t, e = _precision(sd), time - time.mean(), np.nan_to_num(error)
+    zero, first, second, both = (_between(np.cumsum(p * part)) for part in (np.ones_like(t), t, e, t * e))
+    return np.asarray(both - first * second / np.where(zero > 0.0, zero, 1.0))
 
 
 def _between(total: Array) -> Array:
@@ -133,7 +155,7 @@ def look_at(plan: Design, signals: Sequence[Signal]) -> Looks:
         moment = moment + sty - st * sy / np.where(n > 0.0, n, 1.0)
     usable = np.isfinite(plan.se)
     se = np.where(usable, plan.se, 0.0)
-    change = np.where(usable, moment * se**2 * plan.interval, np.nan)
+    change = np.where(usable, moment / np.where(usable, plan.information, 1.0) * plan.interval, np.nan)
     half = np.where(usable, np.where(usable, plan.critical, 0.0) * se * plan.interval, np.inf)
     size = np.where(usable, np.abs(np.nan_to_num(change)), 0.0)
     verdict = np.where(size > half, MOVING, UNDECIDED)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -74,6 +76,18 @@ def evidence_of(series: AliquotSeries, mixture: Mixture) -> tuple[Evidence, tupl
     return evidence, (*densities.measured.warnings, *index.warnings)
 
 
+def _expansion(mixture: Mixture, evidence: Evidence, mean: Array) -> Array:
+    """Change (K,) of the densities, kg/m3, for one standard deviation of the liquid's thermal expansion.
+
+    Each component's is its own: d rho = sum w_i (rho/rho_i)^2 d rho_i, volumes adding, and d rho_i = u_slope_i (T - middle).
+    """
+    warm = evidence.density_temperature
+    away = np.where(np.isfinite(warm), warm - np.nanmean(warm), 0.0)
+    pure = mixture.density(np.eye(mixture.n), ROOM)
+    parts = mean * (mixture.density(mean, ROOM)[:, None] / pure) ** 2 * mixture.constants.volume.u_slope
+    return np.asarray(away * np.sqrt((parts**2).sum(axis=1)))
+
+
 def signals_of(mixture: Mixture, evidence: Evidence, mean: Array, followed: int) -> list[Signal]:
     """Each kind of reading as mass fraction of component ``followed``: a step of Newton's method from ``mean`` (K, n).
 
@@ -89,8 +103,13 @@ def signals_of(mixture: Mixture, evidence: Evidence, mean: Array, followed: int)
     if mixture.n == 2:
         sign = 1.0 if followed == 0 else -1.0
         steep = [np.where(np.abs(slope[:, 0]) > FLAT, sign * slope[:, 0], np.nan) for slope in slopes]
-        kinds = zip(misfits, steep, sds, strict=True)
-        return [Signal(base + gap / g, np.where(np.isfinite(gap), sd / np.abs(g), np.nan)) for gap, g, sd in kinds]
+        found = [
+            Signal(base + gap / g, np.where(np.isfinite(gap), sd / np.abs(g), np.nan))
+            for gap, g, sd in zip(misfits, steep, sds, strict=True)
+        ]
+        if np.isfinite(evidence.density.value).any():  # the first kind
+            found[0] = replace(found[0], drift=_expansion(mixture, evidence, mean) / steep[0])
+        return found
     if len(sensors) < 2:
         return []
     gap, slope, sd = np.stack(misfits, axis=1), np.stack(slopes, axis=1), np.stack(sds, axis=1)

@@ -158,3 +158,19 @@ def test_samples_needed_agrees_with_the_design():
     plan = design(TIME, [sd], TOLERANCE, INTERVAL)
     last = len(TIME) - 1
     assert samples_needed(SD, 10 * MINUTE, TOLERANCE, INTERVAL, last + 1) == last - plan.start[last] + 1
+
+
+def test_a_drift_that_all_readings_share_adds_the_slope_that_it_feigns():
+    # closed form: an error that grows by c a second feigns the slope c over any window, so se^2 = se0^2 + c^2; one that stays
+    # as it is feigns none
+    sd = np.full(len(TIME), SD)
+    rate = 2e-8
+    plain = design(TIME, [sd], 1e-9, INTERVAL)  # never enough: every look goes back over everything
+    drifting = design(TIME, [sd], 1e-9, INTERVAL, drifts=[rate * TIME])
+    constant = design(TIME, [sd], 1e-9, INTERVAL, drifts=[np.full(len(TIME), 0.3)])
+    seen = np.isfinite(plain.se)
+    assert drifting.se[seen] == pytest.approx(np.hypot(plain.se[seen], rate), rel=1e-9)
+    assert constant.se[seen] == pytest.approx(plain.se[seen], rel=1e-6)
+    value = 0.2 - 1e-6 * TIME
+    looks = [look_at(plan, [Signal(value, sd)]) for plan in (plain, drifting)]
+    assert looks[0].change[seen] == pytest.approx(looks[1].change[seen], rel=1e-9)  # the slope itself is the readings'
