@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 
 from fractionkit.errors import ConvergenceError
 from fractionkit.inference.bent import BENT, Shear, straighten, unevenness
-from fractionkit.inference.joint import Block, gradients, log_evidence, logsumexp
+from fractionkit.inference.joint import FEW_CUTS, Block, gradients, log_evidence, logsumexp
 from fractionkit.inference.pareto import greatest_shape, tail_shape
 
 Array = NDArray[np.float64]
@@ -159,7 +159,9 @@ def _bend(blocks: Sequence[Block], aim: Aim, covariance: Array, drawn: Array) ->
     def slope(theta: Array) -> Array:
         return gradients(blocks, theta)
 
-    if not len(aim.centre) or unevenness(slope, aim.centre, aim.root, drawn[: len(drawn) // 2] - aim.centre) < BENT:
+    if not len(aim.centre) or sum(block.cuts.stop - block.cuts.start for block in blocks) > FEW_CUTS:
+        return False, None  # nothing is left open
+    if unevenness(slope, aim.centre, aim.root, drawn[: len(drawn) // 2] - aim.centre) < BENT:
         return False, None
     found = straighten(slope, aim.centre, covariance, np.random.default_rng(20240801))
     if found is None:
