@@ -22,6 +22,8 @@ from fractionkit.mixture import Mixture
 
 Array = NDArray[np.float64]
 
+TRACE = 0.005  # mass fraction of which a course may be sure and no reading sees anything: its interval reaches the edge
+
 
 @dataclass(frozen=True)
 class Joint:
@@ -133,6 +135,7 @@ def _marginals(found: Along) -> Marginals:
     reach = np.stack([values.min(axis=1), values.max(axis=1)], axis=-1)
     mean = values @ found.weight
     low, high = coverage_interval(values, np.broadcast_to(found.weight, values.shape), reach)
+    low, high = np.where(high < TRACE, 0.0, low), np.where(low > 1.0 - TRACE, 1.0, high)
     ends = (mean, np.minimum(low, mean), np.maximum(high, mean))
     return Marginals(*(end.reshape(found.draws.shape[1:]) for end in ends))
 

@@ -36,12 +36,10 @@ from fractionkit.inference.summary import pick_samples
 
 Array = NDArray[np.float64]
 
-PAIRS, FREE = 1024, 64  # pairs; compositions of a cut without any course
-POINTS, FEWER_POINTS = (
-    4,
-    2,
-)  # compositions of a cut with each pair; beyond three components, whose boiling points are not tabulated
-FEWER_COURSES = 320  # a round, there
+PAIRS, POINTS = 2048, 4  # pairs; compositions of a cut with each of them
+# Beyond three components boiling points are not tabulated: courses a round, pairs, compositions.
+FEWER_COURSES, FEWER_PAIRS, FEWER_POINTS = 320, 1024, 2
+FREE = 64  # compositions of a cut without any course
 FREEDOM, ERRORS_FREEDOM = 8.0, 20.0  # degrees of freedom of the t distributions of compositions and shared errors
 WIDER = 1.1  # proposals of compositions than what is near normal
 LEAST_COURSES = 12.0  # effective ones: each leaves the cuts free within what strays
@@ -101,7 +99,7 @@ def along(
     )
     tabulated = course.n == 3
     searched = search(target, free.nodes.w, rng, DRAWN if tabulated else FEWER_COURSES)
-    picked = pick_samples(searched.weight, PAIRS, rng)
+    picked = pick_samples(searched.weight, PAIRS if tabulated else FEWER_PAIRS, rng)
     rng.shuffle(picked)
     theta, log_proposal = _errors(searched, picked, rng)
     drawn = _drawn(searched, picked, theta, free, lay, rng, POINTS if tabulated else FEWER_POINTS)
@@ -111,10 +109,10 @@ def along(
         log_z = logsumexp(log_share, axis=1)
         log_weight += log_z
         contents = links.charge.given(np.exp(log_share - log_z[:, None]), normalised(log_weight))
-        log_weight += contents.log_likelihood(_held(drawn.w, links.mass), np.arange(PAIRS))
+        log_weight += contents.log_likelihood(_held(drawn.w, links.mass), np.arange(len(picked)))
     read = pots(theta)
     if read is not None:
-        log_weight += read.log_likelihood(drawn.w.transpose(1, 0, 2), np.arange(PAIRS))
+        log_weight += read.log_likelihood(drawn.w.transpose(1, 0, 2), np.arange(len(picked)))
     weight = normalised(log_weight)
     courses = np.bincount(picked, weights=weight)
     enough = 1.0 / (courses**2).sum() > LEAST_COURSES and tail_shape(log_weight) < HEAVIEST
