@@ -29,7 +29,7 @@ SIMPLE, SHARPER = (
 LN_REFLUX, LN_REFLUX_SPREAD = 1.1, 0.7  # of ln R: 0.8 to 12
 MOST = 12.0  # stages
 LEAST_WRONG = 0.04  # amplitude of an error of activity: vapour pressures are in error too
-# Two group methods differ along a course by more than the pairs' stated errors: of three to four components, all at once.
+# Two group methods differ along a course by still more than errors of all pairs that go together (mixture.constants).
 WIDER = 2.0
 DRIFT = 0.3  # of ln R, from start to end
 LEFT, LEFT_SPREAD = -2.0, 0.8  # logit of the share that stays in the pot: 3 to 40 %

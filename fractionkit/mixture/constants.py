@@ -16,6 +16,7 @@ from fractionkit.mixture.vapour import VapourPressure
 from fractionkit.mixture.volume import Volume
 from fractionkit.substances import Substance
 
+TOGETHER = 2.0  # most by which errors of activity of several pairs are larger than of one, see `_activity`
 IDEAL_U = 0.3
 """Standard uncertainty of the Margules amplitude when Raoult's law is chosen although the liquid is not known to be
 ideal: the spread of ln gamma at infinite dilution over the chlorinated pairs of the table is about 0.2."""
@@ -64,8 +65,13 @@ def from_substances(substances: Sequence[Substance], model: Literal["nrtl", "ide
 
 
 def _activity(names: Sequence[str], model: Literal["nrtl", "ideal"]) -> Activity:
+    """Parameters and errors of all pairs.
+
+    A group method that is wrong is so in all pairs alike: of m pairs taken from one their errors add up, not the squares, which
+    independent errors do when each is larger by the root of m.
+    """
     n = len(names)
-    a, b, alpha, u, u_skew = (np.zeros((n, n)) for _ in range(5))
+    a, b, alpha, u, u_skew, grouped = (np.zeros((n, n)) for _ in range(6))
     for i, j in pairs(n):
         if model == "ideal":
             u[i, j] = u[j, i] = IDEAL_U
@@ -76,6 +82,9 @@ def _activity(names: Sequence[str], model: Literal["nrtl", "ideal"]) -> Activity
         alpha[i, j] = alpha[j, i] = pair.alpha
         u[i, j] = u[j, i] = pair.u
         u_skew[i, j] = u_skew[j, i] = pair.u_asymmetry
+        grouped[i, j] = grouped[j, i] = "UNIFAC" in pair.origin or "Dortmund" in pair.origin
+    together = np.where(grouped, min(max(float(np.triu(grouped).sum()), 1.0) ** 0.5, TOGETHER), 1.0)
+    u, u_skew = u * together, u_skew * together
     return Activity(a, b, alpha, np.zeros((n, n)), np.zeros((n, n)), u, u_skew)
 
 
