@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from fractionkit.courses.chain import Links
 from fractionkit.courses.charge import Contents
 from fractionkit.courses.course import Course
-from fractionkit.courses.follow import DRAWN, Searched, Target, search
+from fractionkit.courses.follow import Searched, Target, search
 from fractionkit.courses.near import Lay, rooted, solved
 from fractionkit.courses.pots import Pots
 from fractionkit.courses.stray import DEVIATION, EDGE, SLIP, STRAY, About, log_density
@@ -37,8 +37,7 @@ from fractionkit.inference.summary import pick_samples
 Array = NDArray[np.float64]
 
 PAIRS, POINTS = 2048, 4  # pairs; compositions of a cut with each of them
-# Beyond three components boiling points are not tabulated: courses a round, pairs, compositions.
-FEWER_COURSES, FEWER_PAIRS, FEWER_POINTS = 320, 1024, 2
+FEWER_POINTS = 2  # beyond three components, whose boiling points are not tabulated
 FREE = 64  # compositions of a cut without any course
 FREEDOM, ERRORS_FREEDOM = 8.0, 20.0  # degrees of freedom of the t distributions of compositions and shared errors
 WIDER = 1.1  # proposals of compositions than what is near normal
@@ -97,12 +96,11 @@ def along(
         lambda w: _off_balance(w, links.mass, charge),
         _pots_hint(pots(mode[None])),
     )
-    tabulated = course.n == 3
-    searched = search(target, free.nodes.w, rng, DRAWN if tabulated else FEWER_COURSES)
-    picked = pick_samples(searched.weight, PAIRS if tabulated else FEWER_PAIRS, rng)
+    searched = search(target, free.nodes.w, rng)
+    picked = pick_samples(searched.weight, PAIRS, rng)
     rng.shuffle(picked)
     theta, log_proposal = _errors(searched, picked, rng)
-    drawn = _drawn(searched, picked, theta, free, lay, rng, POINTS if tabulated else FEWER_POINTS)
+    drawn = _drawn(searched, picked, theta, free, lay, rng, POINTS if course.n == 3 else FEWER_POINTS)
     log_weight = drawn.log_likelihood - 0.5 * (theta**2).sum(axis=1) - log_proposal - searched.log_near[picked]
     if links.charge is not None:
         log_share = _last(blocks[-1]).log_density(theta)[0].T.astype(np.float64)

@@ -73,14 +73,14 @@ class Searched:
     log_near: Array
 
 
-def search(target: Target, alone: Array, rng: np.random.Generator, drawn: int = DRAWN) -> Searched:
+def search(target: Target, alone: Array, rng: np.random.Generator) -> Searched:
     """Courses that the readings allow.
 
-    alone : (V, D, n) compositions of every vessel according to its own readings. drawn : courses a round.
+    alone : (V, D, n) compositions of every vessel according to its own readings.
     """
     course = target.course
     aims = _modes(target, _starts(course, alone, rng))
-    counts = [drawn // len(aims)] * len(aims)
+    counts = [DRAWN // len(aims)] * len(aims)
     v, total = np.zeros((0, course.size)), np.zeros(0)
     tolds: list[Told] = []
     fresh = np.concatenate([aim.draw(count, rng) for aim, count in zip(aims, counts, strict=True)])
@@ -92,11 +92,11 @@ def search(target: Target, alone: Array, rng: np.random.Generator, drawn: int = 
         proposal = logsumexp(np.stack([aim.log_density(v) for aim in aims]) + shares[:, None], axis=0)
         log_weight = np.where(total > 0.5 * OUTSIDE, total - proposal, OUTSIDE)
         weight = normalised(log_weight)
-        if float(1.0 / (weight**2).sum()) > ENOUGH * drawn or round_ == ROUNDS - 1:
+        if float(1.0 / (weight**2).sum()) > ENOUGH * DRAWN or round_ == ROUNDS - 1:
             break
-        aims.append(replace(next_aim(v, log_weight, TEMPERED * drawn), freedom=FREEDOM))
-        counts.append(drawn)
-        fresh = aims[-1].draw(drawn, rng)
+        aims.append(replace(next_aim(v, log_weight, TEMPERED * DRAWN), freedom=FREEDOM))
+        counts.append(DRAWN)
+        fresh = aims[-1].draw(DRAWN, rng)
     told = Told.joined(tolds)
     near = Near.of(told, target.mode, target.free)
     return Searched(v, weight, told, near, total - course.log_prior(v))
