@@ -24,8 +24,8 @@ def _celsius(low: float, high: float, what: str, example: str) -> QuantityOf:
 
 
 def _kelvins(what: str, example: str) -> QuantityOf:
-    limits = f"{what}, more than 0 and at most 20 degrees"
-    return QuantityOf("temperature_difference", 0.0, 20.0, limits, example, above=True, exact=True, half_width=True)
+    limits = f"{what} from 0.001 to 20 degrees"  # no thermometer at a still is finer
+    return QuantityOf("temperature_difference", 1e-3, 20.0, limits, example, exact=True, half_width=True)
 
 
 def _fraction(what: str, example: str) -> QuantityOf:
@@ -57,11 +57,10 @@ DensityError = Annotated[
     Quantity,
     QuantityOf(
         "density_difference",
-        0.0,
+        1e-3,
         200.0,
-        "a 95 % half-width, more than 0 and at most 0.2 g/mL",
+        "a 95 % half-width from 0.000001 to 0.2 g/mL",
         "0.001 g/mL",
-        above=True,
         exact=True,
         half_width=True,
     ),
@@ -101,11 +100,10 @@ IndexError95 = Annotated[
     Quantity,
     QuantityOf(
         "refractive_index_difference",
-        0.0,
+        1e-6,
         0.1,
-        "a 95 % half-width, more than 0 and at most 0.1",
+        "a 95 % half-width from 0.000001 to 0.1",
         "0.0005",
-        above=True,
         bare_unit="",
         exact=True,
         half_width=True,

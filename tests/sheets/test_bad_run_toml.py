@@ -101,7 +101,8 @@ CASES = {
     "section misspelt": ("[thermometer]", "[thermomter]", 15, "[thermomter]", "thermomter", "'thermometer'"),
     "key misspelt": (BIAS, 'bais = "0.8 degC"', 16, "[thermometer] bais", "bais", "'bias'"),
     "half-width with ±": (BIAS, 'bias = "0.8 ± 0.1 degC"', 16, "[thermometer] bias", "0.8 ± 0.1 degC", "without ±"),
-    "half-width of 0": (BIAS, 'bias = "0 degC"', 16, "[thermometer] bias", "0 degC", "more than 0"),
+    "half-width of 0": (BIAS, 'bias = "0 degC"', 16, "[thermometer] bias", "0 degC", "from 0.001"),
+    "half-width of nothing": (BIAS, 'bias = "1e-300 degC"', 16, "[thermometer] bias", "1e-300 degC", "from 0.001"),
     "half-width of a pressure": (BIAS, 'bias = "1 kPa"', 16, "[thermometer] bias", "1 kPa", "°C"),
     "stem half told": (BIAS, "stem = { exposed = 60 }", 16, "[thermometer] stem", "{ exposed = 60 }", "temperature"),
     "stem key misspelt": (
