@@ -126,7 +126,7 @@ CASES = {
     "vessel against method": (
         DENSITY, 'method = "meter"\nvessel = "flask"', 21, "[density] vessel", "flask", "same as method",
     ),
-    "refractometer error": (BIAS, "[refractive_index]\nbias = 3", 17, "[refractive_index] bias", "3", "at most 0.1"),
+    "refractometer error": (BIAS, "[refractive_index]\nbias = 3", 17, "[refractive_index] bias", "3", "to 0.1"),
     "date": (DATE, 'date = "tomorrow"', 3, "[run] date", "tomorrow", "2026-05-09"),
     "title a number": ('"Charge 7"', "7", 2, "[run] title", "7", "quotation marks"),
     "hold-up empty": ("[residue]", "[holdup]\n[residue]", 9, "[holdup]", None, "mass ="),

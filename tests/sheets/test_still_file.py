@@ -145,7 +145,7 @@ def test_a_run_may_bring_the_target(tmp_path):
         ('mass = "1200 ± 10 g"', 'mass = "1200 g"\nstock = "x.db"', "bottles as well"),
         ('station = "98.6 ± 0.4 kPa"', "", "a pressure, never guessed"),
         ('station = "98.6 ± 0.4 kPa"', 'station = "98.6"', "row 10, [pressure] station"),
-        ('bias = "0.8 degC"', 'bias = "80 degC"', "at most 20 degrees"),
+        ('bias = "0.8 degC"', 'bias = "80 degC"', "to 20 degrees"),
         ('component = "perchloroethylene"', 'component = "chloroform"', "one of the feed's components"),
         ('component = "perchloroethylene"', "", "component as well"),
         ('purity = "99 wt%"', "", "purity as well"),
