@@ -189,10 +189,12 @@ def test_booked_in_the_stock_and_made_of_its_bottles(call, sheet, tmp_path, monk
     assert "booked: L-2026-05-10-1, L-2026-05-10-2" in out
     with open_stock(book, write=False) as stock:
         first = stock.holding("L-2026-05-10-1")
-        assert 1e3 * first.mass == pytest.approx(213, abs=3)
         assert first.composition["tetrachloroethylene"].estimate > 0.99
         rest = 1e3 * stock.holding("C7").mass
-        assert rest == pytest.approx(190, abs=4)
+        assert 1e3 * first.mass == pytest.approx(
+            174.3 + 229.1 - rest, abs=0.1
+        )  # C8 and a part of C7, as weighed in the sheet
+        assert 1e3 * first.mass > 180.0
     code, out, err = call(sheet, "--book")  # the cuts are gone: nothing is booked twice
     assert code == 2
     with open_stock(book, write=False) as stock:
