@@ -64,7 +64,9 @@ def _describe(assessment: Assessment) -> str:
     known = heads[np.isfinite(heads)] - ZERO_CELSIUS
     span = f"from {known.min():.1f} to {known.max():.1f} °C" if known.size else "not recorded"
     counts = [(word, sum(cut.decision == word for cut in assessment.cuts)) for word in DECISIONS]
-    told = ", ".join(f"{count} {word}" for word, count in counts if count)
+    told = (
+        "nothing is decided" if assessment.at_odds else ", ".join(f"{count} {word}" for word, count in counts if count)
+    )
     return f"Head temperature, {span}, along the mass collected in {len(assessment.cuts)} cuts: {told}."
 
 
@@ -82,9 +84,11 @@ def _draw(figure: Figure, assessment: Assessment, edges: Array, axis: str) -> No
         return
     _head(axes, assessment, edges)
     _boiling_points(axes, assessment)
-    present = _bands(axes, edges, _codes(assessment))
+    if count <= _NAMED_LINES:
+        axes.vlines(edges[1:-1], 0, 1, transform=axes.get_xaxis_transform(), color=FAINT, linewidth=0.4)
     _names(axes, assessment, edges)
-    _legend(figure, present)
+    if not assessment.at_odds:  # nothing is decided then
+        _legend(figure, _bands(axes, edges, _codes(assessment)))
 
 
 def _bands(axes: Axes, edges: Array, codes: Index) -> list[int]:
@@ -93,8 +97,6 @@ def _bands(axes: Axes, edges: Array, codes: Index) -> list[int]:
         starts = thin.bin_starts(codes.size)
         codes = thin.commonest(codes, len(DECISIONS), starts)
         edges = np.concatenate((edges[starts], edges[-1:]))
-    elif codes.size <= _NAMED_LINES:
-        axes.vlines(edges[1:-1], 0, 1, transform=axes.get_xaxis_transform(), color=FAINT, linewidth=0.4)
     first, after = thin.runs(codes)
     left, right, kinds = edges[first], edges[after], codes[first]
     present = [int(code) for code in np.unique(kinds)]

@@ -15,9 +15,9 @@ Array = NDArray[np.float64]
 Decision = Literal["keep", "recycle", "redistil", "waste"]
 
 # Common practice, no source: below a tenth of target a cut costs more heat and time than it gives back; what falls short goes
-# into the next charge, unless it would leave no room there: two thirds of what was collected fill the pot by themselves.
+# into the next charge, unless cuts of one main component together hold half of what was collected: they make a charge.
 WORTH_KEEPING = 0.10
-CHARGE_OF_ITS_OWN = 2.0 / 3.0
+CHARGE_OF_ITS_OWN = 0.5
 LIKELY = 0.50  # a cut that rather meets the target than not wants a surer reading before it is distilled again
 ANOTHER_PRODUCT = 0.80  # a cut with little target that holds so much of one other component is that one's raw material
 
@@ -55,7 +55,7 @@ def decide(
     wanted = format_typed(purity)
     poor = ~kept & (high < WORTH_KEEPING)
     again = ~kept & ~poor & ~np.isin(np.arange(len(kept)), list(settled)) & np.isfinite(share)
-    together = float(share[again].sum())
+    main = np.where(mean >= other, target, np.array(others))
     verdicts = []
     for k in range(len(kept)):  # words, one sentence a cut: no arithmetic here
         chance = format_probability(float(alone[k]), spoken=True)
@@ -74,12 +74,14 @@ def decide(
         elif np.isnan(share[k]):
             verdict = Verdict("recycle", "its mass is unknown, so it cannot join a lot")
         else:
+            alike = again & (main == main[k])
+            together = float(share[alike].sum())
             decision: Decision = "redistil" if together >= CHARGE_OF_ITS_OWN else "recycle"
             if alone[k] >= LIKELY:
                 reason = f"may well meet {wanted} as it is (probability {chance}): {_SURER}"
             else:
                 held = format_interval(float(mean[k]), float(low[k]), float(high[k]))
-                reason = f"holds {held}, the rest mainly {others[k]}: {_where(decision, int(again.sum()), together)}"
+                reason = f"holds {held}, the rest mainly {others[k]}: {_where(decision, int(alike.sum()), together)}"
             verdict = Verdict(decision, reason)
         verdicts.append(verdict)
     return tuple(verdicts)
@@ -89,11 +91,15 @@ _SURER = "measure again or by a surer method before distilling it again"
 
 
 def _where(decision: Decision, count: int, together: float) -> str:
-    """Where a cut goes that falls short of the target: ``count`` such cuts hold ``together`` of all collected."""
+    """Where a cut goes that falls short of the target: ``count`` cuts like it hold ``together`` of all collected."""
     if decision == "recycle":
         return "carry it into the next charge"
     part = f"{100 * together:.0f} % of all collected"
-    return f"at {part} it makes a charge of its own" if count == 1 else f"the {count} such cuts, {part}, make a charge"
+    return (
+        f"at {part} it makes a charge of its own"
+        if count == 1
+        else f"the {count} cuts like it, {part}, make a charge of their own"
+    )
 
 
 def _another(other: str, held: float, target: str) -> str:

@@ -54,7 +54,17 @@ def test_cuts_that_fall_short_go_the_same_way():
     assert [v.decision for v in verdicts(**case, share=np.array([0.1, 0.1, 0.25]))] == ["recycle"] * 3
     heavy = verdicts(**case, share=np.array([0.2, 0.2, 0.3]))
     assert [v.decision for v in heavy] == ["redistil"] * 3
-    assert all("the 3 such cuts, 70 % of all collected, make a charge" in v.reason for v in heavy)
+    assert all("the 3 cuts like it, 70 % of all collected, make a charge" in v.reason for v in heavy)
+
+
+def test_cuts_of_another_main_component_are_not_put_with_them():
+    """Together they would be the charge that was distilled."""
+    mean = np.array([0.88, 0.86, 0.30])
+    case = {
+        "kept": np.zeros(3, dtype=bool), "alone": np.zeros(3), "mean": mean, "low": mean - 0.02, "high": mean + 0.02,
+        "other": 1.0 - mean, "others": ("carbon tetrachloride",) * 3, "share": np.array([0.30, 0.30, 0.40]),
+    }  # fmt: skip
+    assert [v.decision for v in verdicts(**case)] == ["redistil", "redistil", "recycle"]
 
 
 def test_what_distilling_does_not_purify_is_settled_beforehand():
