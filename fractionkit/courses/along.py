@@ -24,7 +24,7 @@ from fractionkit.courses.chain import Links
 from fractionkit.courses.charge import Contents
 from fractionkit.courses.course import Course
 from fractionkit.courses.follow import Searched, Target, search
-from fractionkit.courses.near import Lay, rooted, solved
+from fractionkit.courses.near import Lay, Near, rooted, solved
 from fractionkit.courses.pots import Pots
 from fractionkit.courses.stray import DEVIATION, EDGE, SLIP, STRAY, About, log_density
 from fractionkit.inference.importance import HEAVIEST, SharedPosterior, normalised
@@ -99,7 +99,7 @@ def along(
     searched = search(target, free.nodes.w, rng)
     picked = pick_samples(searched.weight, PAIRS, rng)
     rng.shuffle(picked)
-    theta, log_proposal = _errors(searched, picked, rng)
+    theta, log_proposal = _errors(target, searched, picked, rng)
     drawn = _drawn(searched, picked, theta, free, lay, rng, POINTS if course.n == 3 else FEWER_POINTS)
     log_weight = drawn.log_likelihood - 0.5 * (theta**2).sum(axis=1) - log_proposal - searched.log_near[picked]
     if links.charge is not None:
@@ -176,14 +176,17 @@ def _pots_hint(pots: Pots | None) -> Callable[[Array], Array]:
     return lambda w: read.log_likelihood(w.transpose(1, 0, 2), np.zeros(w.shape[1], dtype=np.intp))
 
 
-def _errors(searched: Searched, picked: NDArray[np.intp], rng: np.random.Generator) -> tuple[Array, Array]:
+def _errors(
+    target: Target, searched: Searched, picked: NDArray[np.intp], rng: np.random.Generator
+) -> tuple[Array, Array]:
     """Shared errors (D, p) drawn for the courses ``picked``, and the log density of each, up to a constant."""
     used, place = np.unique(picked, return_inverse=True)
-    root = searched.near.root[used]
+    near = Near.of(searched.told.take(used), target.mode, target.free)
+    root = near.root
     size = root.shape[1]
     scale = np.sqrt(ERRORS_FREEDOM / rng.chisquare(ERRORS_FREEDOM, len(picked)))
     normal = rng.standard_normal((len(picked), size)) * scale[:, None]
-    theta = searched.near.mean[picked] + np.einsum("dji,dj->di", np.linalg.inv(root)[place], normal)
+    theta = near.mean[place] + np.einsum("dji,dj->di", np.linalg.inv(root)[place], normal)
     log = -0.5 * (ERRORS_FREEDOM + size) * np.log1p((normal**2).sum(axis=1) / ERRORS_FREEDOM)
     return theta, log + np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)[place]
 

@@ -11,6 +11,7 @@ is exact at once; near a sharp front it takes a few rounds, begun from the enric
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,5 +85,10 @@ class Column:
 def terms(x: Array) -> Array:
     """1, x_i and x_i x_j of the first n - 1 components: (n, M) -> (T, M)."""
     free = x[:-1]
-    i, j = np.triu_indices(len(free))
+    i, j = _pairs(len(free))
     return np.concatenate([np.ones_like(x[:1]), free, free[i] * free[j]])
+
+
+@lru_cache
+def _pairs(count: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    return np.triu_indices(count)

@@ -69,7 +69,6 @@ class Searched:
     v: Array
     weight: Array
     told: Told
-    near: Near
     log_near: Array
 
 
@@ -97,9 +96,7 @@ def search(target: Target, alone: Array, rng: np.random.Generator) -> Searched:
         aims.append(replace(next_aim(v, log_weight, TEMPERED * DRAWN), freedom=FREEDOM))
         counts.append(DRAWN)
         fresh = aims[-1].draw(DRAWN, rng)
-    told = Told.joined(tolds)
-    near = Near.of(told, target.mode, target.free)
-    return Searched(v, weight, told, near, total - course.log_prior(v))
+    return Searched(v, weight, Told.joined(tolds), total - course.log_prior(v))
 
 
 def _starts(course: Course, alone: Array, rng: np.random.Generator) -> Array:
