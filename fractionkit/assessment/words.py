@@ -129,8 +129,8 @@ def run_flags(
         found.append(
             Flag(
                 "left_out",
-                "the order of distillation or what was stated of the charge cannot be reconciled with the cuts' own "
-                "readings; both were left out",
+                "no course of the distillation, or none that keeps to what was stated of the charge, was found near enough to "
+                "the cuts' own readings; it was left out, and the intervals are the wider for it",
             )
         )
     found += _order_flags(corrected.evidence)

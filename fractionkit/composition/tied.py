@@ -29,8 +29,8 @@ TRACE = 0.005  # mass fraction of which a course may be sure and no reading sees
 class Joint:
     """All vessels together: marginals (K, n), draws (D, K, n), shared errors and those of each draw (D, p).
 
-    effective : least effective number of samples on the way. failed : whether what ties the vessels was left out, because no
-    sample of their own posterior comes near it.
+    effective : least effective number of samples on the way. failed : whether something that ties the vessels was left out,
+    because too few samples, or none, of what the readings allow come near it.
     """
 
     marginals: Marginals
@@ -57,22 +57,21 @@ def tied(
     evidence = setting.evidence
     links = _links(setting, blocks, pieces, free.shared)
     course = _course(setting, links)
-    slipped = False
     if course is not None:
         vessels = slice(0, len(links.mass))
         found = along(
             blocks, weights, free.shared, course, links,
             lambda w: setting.block(vessels, drawn_points(w)), lambda theta: setting.pots(theta, ()),
         )  # fmt: skip
-        slipped = found.slipped > MOST_SLIPPED
-        if not slipped and found.effective >= LEAST_EFFECTIVE:
+        if found.slipped <= MOST_SLIPPED and found.effective >= LEAST_EFFECTIVE:
             return _followed(found, free)
+    left_out = course is not None
     if links.order is None and links.charge is None and links.pots is None:
-        return replace(free, failed=slipped)
+        return replace(free, failed=left_out)
     chained = link(pieces, free.shared, links)
     if chained.effective < LEAST_EFFECTIVE:
         return replace(free, failed=True)
-    return replace(_relinked(blocks, chained, free, evidence.size), failed=slipped)
+    return replace(_relinked(blocks, chained, free, evidence.size), failed=left_out)
 
 
 def zeotropic_order(mixture: Mixture, pressure: float) -> tuple[int, ...] | None:
