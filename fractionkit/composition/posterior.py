@@ -39,9 +39,8 @@ class RunPosterior:
     misfit, freedom : least sum of squared normal deviates and its degrees of freedom; `consistency` turns them into a
         probability. cut_misfit, cut_freedom : (K,) each cut's share of them.
     residue, charge : (D, n) draws of either, None where the sheet has none. effective : least effective number of
-        samples on the way. link_failed : whether order and
-        balance were left out because no sample of the cuts' own posterior comes near them. theta : (D, p) shared errors of
-        each draw.
+        samples on the way. link_failed : whether order, course or balance were left out, see `tied.Joint`. theta : (D, p)
+        shared errors of each draw.
     """
 
     components: tuple[str, ...]

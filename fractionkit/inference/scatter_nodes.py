@@ -65,9 +65,13 @@ def _one_cut(flat: Array, log_posterior: Array, rng: np.random.Generator) -> tup
 
 def _nodes(w: Array, log_volume: Array) -> Nodes:
     coordinates = w[..., :-1]
-    reach = np.stack([np.zeros(w.shape[::2]), np.ones(w.shape[::2])], axis=-1)
     zero = np.zeros(log_volume.shape)
-    return Nodes(w, log_volume, coordinates, np.zeros_like(coordinates), zero, reach, (w.shape[1],))
+    return Nodes(w, log_volume, coordinates, np.zeros_like(coordinates), zero, _anywhere(w), (w.shape[1],))
+
+
+def _anywhere(w: Array) -> Array:
+    """Least and greatest mass fraction (K, n, 2) of points that may lie anywhere."""
+    return np.stack([np.zeros(w.shape[::2]), np.ones(w.shape[::2])], axis=-1)
 
 
 class Drawn(Nodes):
@@ -78,9 +82,8 @@ class Drawn(Nodes):
         return np.zeros(values.shape)
 
 
-def drawn_points(w: Array, log_volume: Array | None = None) -> Drawn:
-    """Points at mass fractions w (K, G, n); log_volume : (K, G) what each stands for, nothing said: 1."""
+def drawn_points(w: Array) -> Drawn:
+    """Points at mass fractions w (K, G, n), each for itself."""
     at = cells_from_fractions(w) if w.shape[2] < 4 else w[..., :-1]
     zero = np.zeros(w.shape[:2])
-    reach = np.stack([np.zeros(w.shape[::2]), np.ones(w.shape[::2])], axis=-1)
-    return Drawn(w, zero if log_volume is None else log_volume, at, np.zeros_like(at), zero, reach, (w.shape[1],))
+    return Drawn(w, zero, at, np.zeros_like(at), zero, _anywhere(w), (w.shape[1],))

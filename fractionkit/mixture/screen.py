@@ -14,7 +14,7 @@ from __future__ import annotations
 import numpy as np
 
 from fractionkit.mixture.activity import Activity
-from fractionkit.mixture.arrays import Array, Flags
+from fractionkit.mixture.arrays import Array, Flags, pairs
 from fractionkit.mixture.vapour import VapourPressure
 
 NET = {2: 161, 3: 25, 4: 10}
@@ -91,11 +91,10 @@ def _mixing(liquids: Array) -> Array:
 def _edges(n: int) -> Array:
     """Liquids (W, n) of two components each."""
     axis, found = net(2), []
-    for i in range(n):
-        for j in range(i + 1, n):
-            w = np.zeros((len(axis), n))
-            w[:, [i, j]] = axis
-            found.append(w)
+    for pair in pairs(n):
+        w = np.zeros((len(axis), n))
+        w[:, list(pair)] = axis
+        found.append(w)
     return np.concatenate(found)
 
 

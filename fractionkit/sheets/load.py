@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from fractionkit.sheets.sections import RunSection
 
 RUN_FILE = "run.toml"
-CUTS_FILE = "cuts.csv"
 
 
 def load_run(path: str | Path) -> Run:
